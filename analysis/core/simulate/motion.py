@@ -1,0 +1,193 @@
+"""The equation of motion, integrated with a second-order step. Sensors and their faults do not belong here."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.core.simulate.course import TABLE_STEP_M, Path, Slow
+from analysis.core.simulate.wind import gust_decay
+from analysis.core.types import Array
+
+FULL_POWER_FROM_MPS = 1.0  # below, the pedal force and not the power is what a rider can hold
+
+
+@dataclass(frozen=True, slots=True)
+class Rolling:
+    """What moves: bodies, tyres, air. Bearing losses are `(91 + 8.7 v) mW` for both wheels (Martin et al. 1998)."""
+
+    cda_m2: float
+    crr: float
+    mass_kg: float
+    effective_mass_kg: float
+    density_kg_m3: float
+    efficiency: float
+    gravity_mps2: float
+    bearing_w_s_m: float = 0.091  # [N]
+    bearing_w_s2_m2: float = 0.0087  # [N s/m]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Weather:
+    """The air during one run: mean per second, gust strength and length, and the random numbers of the gusts."""
+
+    mean_mps: Array  # (seconds, 2) east and north
+    gust_sd_mps: float = 0.0
+    gust_length_m: float = 40.0
+    noise: Array | None = None  # (steps, 2) standard normal
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ride:
+    """One entry a step: distance and speed at its end; power and air over it."""
+
+    distance_m: Array
+    speed_mps: Array
+    power_w: Array
+    along_mps: Array  # air against the rider
+    cross_mps: Array  # air from the rider's left
+    step_s: float
+
+
+def acceleration(body: Rolling, speed_mps: float, power_w: float, slope: float, air_mps: tuple[float, float]) -> float:
+    """Acceleration along the road.
+
+    Parameters
+    ----------
+    body : Rolling
+    speed_mps : float
+        Speed over the ground [m/s].
+    power_w : float
+        Power at the pedals [W].
+    slope : float
+        Rise over distance [1].
+    air_mps : tuple of float
+        Air against the rider and from the rider's left [m/s].
+
+    Returns
+    -------
+    float
+        Rate of change of the speed [m/s2].
+
+    References
+    ----------
+    Martin et al. (1998), J. Appl. Biomech. 14:276-291, solved for the change of kinetic energy; drag along the
+    road is 1/2 rho CdA V a with V the whole air speed and a its part along the road.
+    """
+    along, cross = air_mps
+    push = body.efficiency * power_w / max(speed_mps, FULL_POWER_FROM_MPS)
+    drag = 0.5 * body.density_kg_m3 * body.cda_m2 * math.hypot(along, cross) * along
+    level = 1.0 / math.sqrt(1.0 + slope * slope)
+    weight = body.mass_kg * body.gravity_mps2 * level * (body.crr + slope)
+    bearings = body.bearing_w_s_m + body.bearing_w_s2_m2 * speed_mps
+    return (push - drag - weight - bearings) / body.effective_mass_kg
+
+
+def ride(path: Path, body: Rolling, power_w: Array, weather: Weather, start_mps: float, step_s: float) -> Ride:
+    """Ride a path from a rolling start to its end.
+
+    Parameters
+    ----------
+    path : Path
+    body : Rolling
+    power_w : ndarray, shape (seconds,)
+        Power the rider holds when free to pedal, each second; the ride is cut where it ends [W].
+    weather : Weather
+    start_mps : float
+        Speed at the start [m/s].
+    step_s : float
+        Time step, a whole part of a second [s].
+
+    Returns
+    -------
+    Ride
+        Distance [m], speed [m/s], power [W] and air [m/s] of each step [s].
+    """
+    per_second = round(1 / step_s)
+    road, gusts, brakes = _Road(path), _Gusts(weather, step_s), _Brakes(path.slows, step_s)
+    effort = power_w.tolist()
+    mean = weather.mean_mps.tolist()
+    rows: list[tuple[float, float, float, float, float]] = []
+    distance, speed, step = 0.0, start_mps, 0
+    while distance < path.length_m and step < len(effort) * per_second:
+        second = step // per_second
+        slope, sine, cosine = road.at(distance)
+        east, north = gusts.blow(mean[second], step)
+        against, cross = -(east * sine + north * cosine), east * cosine - north * sine
+        brake = brakes.deceleration(distance, speed, step * step_s)
+        if brake is None:
+            power = effort[second]
+            start = acceleration(body, speed, power, slope, (speed + against, cross))
+            middle = max(speed + step_s / 2 * start, 0.0)
+            slope = road.at(distance + step_s / 2 * speed)[0]
+            change = acceleration(body, middle, power, slope, (middle + against, cross))
+        else:
+            power, change = 0.0, -brake
+            middle = max(speed - step_s / 2 * brake, 0.0)
+        power *= min(middle / FULL_POWER_FROM_MPS, 1.0)
+        distance += step_s * middle
+        speed = max(speed + step_s * change, 0.0)
+        rows.append((distance, speed, power, middle + against, cross))
+        gusts.pass_through(math.hypot(middle + against, cross), step)
+        step += 1
+    return Ride(*np.array(rows).T, step_s=step_s)
+
+
+class _Road:
+    """Slope and heading between the entries of a path's tables."""
+
+    def __init__(self, path: Path) -> None:
+        self.slope = path.slope().tolist()
+        self.sine = np.sin(path.heading_rad).tolist()
+        self.cosine = np.cos(path.heading_rad).tolist()
+
+    def at(self, distance_m: float) -> tuple[float, float, float]:
+        entry = int(distance_m / TABLE_STEP_M)
+        return self.slope[entry], self.sine[entry], self.cosine[entry]
+
+
+class _Gusts:
+    """Two components of a first-order autoregression, driven by the air that passes the rider."""
+
+    def __init__(self, weather: Weather, step_s: float) -> None:
+        self.weather = weather
+        self.step_s = step_s
+        self.noise = [] if weather.noise is None else weather.noise.tolist()
+        self.gust = [weather.gust_sd_mps * e for e in self.noise[0]] if self.noise else [0.0, 0.0]
+
+    def blow(self, mean_mps: list[float], step: int) -> tuple[float, float]:
+        return mean_mps[0] + self.gust[0], mean_mps[1] + self.gust[1]
+
+    def pass_through(self, air_speed_mps: float, step: int) -> None:
+        if self.noise:
+            keep = gust_decay(air_speed_mps, self.weather.gust_length_m, self.step_s)
+            fresh = self.weather.gust_sd_mps * math.sqrt(1 - keep * keep)
+            self.gust = [keep * g + fresh * e for g, e in zip(self.gust, self.noise[step + 1], strict=True)]
+
+
+class _Brakes:
+    """Slows for each place in turn with the same deceleration, then stands still where the place says so."""
+
+    def __init__(self, slows: tuple[Slow, ...], step_s: float) -> None:
+        self.ahead = sorted(slows, key=lambda s: s.at_m)
+        self.step_s = step_s
+        self.braking = False
+        self.stands_until_s = 0.0
+
+    def deceleration(self, distance_m: float, speed_mps: float, now_s: float) -> float | None:
+        """Deceleration by the brakes, None when free to pedal."""
+        if now_s < self.stands_until_s:
+            return speed_mps / self.step_s
+        if not self.ahead:
+            return None
+        place = self.ahead[0]
+        if distance_m >= place.at_m or (self.braking and speed_mps <= place.speed_mps + 1e-9):
+            self.ahead.pop(0)
+            self.braking = False
+            self.stands_until_s = now_s + place.wait_s
+            return speed_mps / self.step_s if place.wait_s else None
+        needed = (speed_mps**2 - place.speed_mps**2) / (2 * max(place.at_m - distance_m, 0.1))
+        self.braking = self.braking or needed >= place.firm_mps2
+        return needed if self.braking else None

@@ -1,0 +1,154 @@
+"""A whole session from a world: the runs in their order, one air and one set of instruments for all of them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from analysis.core.simulate.course import Path, Slow, laps, out_and_back
+from analysis.core.simulate.motion import Rolling, Weather, ride
+from analysis.core.simulate.sensors import record
+from analysis.core.simulate.wind import wandering_mean
+from analysis.core.simulate.world import Truth, World
+from analysis.core.types import Array, Bike, Course, Run, Session, Setup
+
+SLOWEST_MEAN_MPS = 3.0  # a ride that is slower than this has not been made for testing
+
+
+def simulate_session(world: World, rng: np.random.Generator) -> tuple[Session, Truth]:
+    """Draw a session from a world.
+
+    Parameters
+    ----------
+    world : World
+    rng : numpy.random.Generator
+        The only source of chance: the same seed gives the same session [1].
+
+    Returns
+    -------
+    tuple of Session and Truth
+        What the instruments recorded, and what was true; both in SI [1].
+
+    Raises
+    ------
+    ValueError
+        The rider does not reach the end of a run.
+    """
+    wind_from = rng.uniform(0, 2 * math.pi) if world.wind_from_rad is None else world.wind_from_rad
+    labels = sorted(set(world.order))
+    setup_cda = {label: world.cda_m2 + _of(label, (0.0, *world.delta_cda_m2)) for label in labels}
+    run_cda = np.array([setup_cda[s] for s in world.order]) + rng.normal(0, world.run_scatter_sd_m2, len(world.order))
+    phases = rng.uniform(0, 2 * math.pi, 2)
+    most_s = _longest_run_s(world)
+    horizon = math.ceil(len(world.order) * (most_s + world.pause_s))
+    wind = wandering_mean(world, wind_from, horizon, rng)
+    drift = np.cumsum(rng.normal(0, world.altimeter_drift_m / 60, horizon))
+    runs: list[Run] = []
+    begins, sag_began = 0, None
+    for number, (label, cda) in enumerate(zip(world.order, run_cda, strict=True), start=1):
+        path = _path(world, number, phases, rng)
+        steps = round(most_s / world.step_s)
+        weather = Weather(
+            mean_mps=wind[begins:],
+            gust_sd_mps=world.gust_intensity * world.wind_mps,
+            gust_length_m=world.gust_length_m,
+            noise=rng.normal(size=(steps + 1, 2)),
+        )
+        body = _rolling(world, label, float(cda), begins / 3600)
+        ridden = ride(path, body, _effort(world, most_s, rng), weather, world.start_speed_mps, world.step_s)
+        if ridden.distance_m[-1] < path.length_m:
+            raise ValueError(f"run {number} ended after {ridden.distance_m[-1]:.0f} m of {path.length_m:.0f} m")
+        gain = world.gain + _of(label, world.gain_by_setup)
+        channels = record(world, path, ridden, begins_s=begins, gain=gain, drift_m=drift, rng=rng)
+        runs.append(Run(number=number, setup=label, channels=channels))
+        ends = begins + len(ridden.speed_mps) * world.step_s
+        if world.sag_per_hour and sag_began is None and ends > world.sag_from_h * 3600:
+            sag_began = number
+        begins = math.ceil(ends + world.pause_s)
+    return _session(world, labels, tuple(runs)), _truth(world, setup_cda, run_cda, sag_began, wind_from)
+
+
+def _of(label: str, by_setup: tuple[float, ...]) -> float:
+    place = ord(label) - ord("A")
+    return by_setup[place] if place < len(by_setup) else 0.0
+
+
+def _longest_run_s(world: World) -> int:
+    length = 2 * world.length_m if world.kind == "out_and_back" else world.laps * world.length_m
+    return math.ceil(length / SLOWEST_MEAN_MPS + sum(stop.wait_s for stop in world.stops))
+
+
+def _path(world: World, number: int, phases: Array, rng: np.random.Generator) -> Path:
+    start = float(rng.normal(0, world.start_scatter_sd_m))
+    if world.kind == "lap":
+        path = laps(world, phases, start)
+    else:
+        path = out_and_back(world, phases, start, world.length_m + float(rng.normal(0, world.turn_scatter_sd_m)))
+    stops = [Slow(s.at_m, 0.0, world.braking_mps2, s.wait_s) for s in world.stops if s.run == number]
+    return replace(path, slows=(*path.slows, *stops))
+
+
+def _effort(world: World, seconds: int, rng: np.random.Generator) -> Array:
+    """Power each second: a level, and slow waves about it."""
+    keep = math.exp(-1 / world.effort_time_s)
+    wave, waves = rng.normal(), np.empty(seconds)
+    for k, fresh in enumerate(rng.normal(size=seconds) * math.sqrt(1 - keep * keep)):
+        wave = keep * wave + fresh
+        waves[k] = wave
+    return np.asarray(world.power_w * (1 + world.effort_sd * waves))
+
+
+def _rolling(world: World, label: str, cda_m2: float, hours: float) -> Rolling:
+    radius = world.wheel_circumference_m / (2 * math.pi)
+    return Rolling(
+        cda_m2=cda_m2,
+        crr=world.crr + _of(label, world.delta_crr_by_setup),
+        mass_kg=world.mass_kg,
+        effective_mass_kg=world.mass_kg + world.wheel_inertia_kg_m2 / radius**2,
+        density_kg_m3=_density(world.temperature_k + world.warming_k_per_hour * hours, world),
+        efficiency=world.drivetrain_efficiency,
+        gravity_mps2=world.gravity_mps2,
+    )
+
+
+def _density(temperature_k: float, world: World) -> float:
+    """Moist air by the short equation of OIML R 111-1 (E.3-1), within 2e-4: not the estimator's equation."""
+    celsius = temperature_k - 273.15
+    vapour = 0.009 * 100 * world.humidity * math.exp(0.061 * celsius)
+    return (0.34848 * world.pressure_pa / 100 - vapour) / temperature_k
+
+
+def _session(world: World, labels: list[str], runs: tuple[Run, ...]) -> Session:
+    same = {"items.helmet": "Orlo Vent", "items.wheels": "Tarn 40", "items.tyres": "Pellin 28"}
+    return Session(
+        runs=runs,
+        setups=tuple(Setup(s, same if s == "A" else same | {world.factor: f"variant {s}"}) for s in labels),
+        reference=labels[0],
+        course=Course(world.kind, world.length_m, world.bearing_rad),
+        bike=Bike(8.9, world.wheel_circumference_m, world.wheel_inertia_kg_m2),
+        rider_mass_kg=world.mass_kg - 8.9 - 0.7,
+        system_mass_kg=world.mass_kg,
+        drivetrain_efficiency=world.drivetrain_efficiency,
+    )
+
+
+def _truth(
+    world: World, setup_cda: dict[str, float], run_cda: Array, sag_began: int | None, wind_from_rad: float
+) -> Truth:
+    ridden = {s: float(np.mean([c for c, r in zip(run_cda, world.order, strict=True) if r == s])) for s in setup_cda}
+    first = min(setup_cda)
+    return Truth(
+        run_cda_m2=run_cda,
+        setup_cda_m2=setup_cda,
+        crr=world.crr,
+        crr_by_setup={s: world.crr + _of(s, world.delta_crr_by_setup) for s in setup_cda},
+        gain_at_start=world.gain,
+        gain_by_setup={s: world.gain + _of(s, world.gain_by_setup) for s in setup_cda},
+        gain_change_per_hour=world.sag_per_hour,
+        sag_began_run=sag_began,
+        wind_from_rad=wind_from_rad,
+        wind_mps=world.wind_mps,
+        run_delta_m2={s: ridden[s] - ridden[first] for s in ridden if s != first},
+    )

@@ -1,0 +1,1 @@
+"""Records to core terms, and the machine that runs jobs."""

@@ -1,0 +1,46 @@
+"""What a refusal says: which file, which line or key, what was found, what is allowed.
+
+Every reader of this room refuses with these; nothing else about errors belongs here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+MOST_SHOWN = 80
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong in what was handed in."""
+
+    file: str
+    key: str
+    given: str
+    allowed: str
+    line: int | None = None
+
+    def sentence(self) -> str:
+        """Say the fault so that a fitter can mend it."""
+        where = self.file if self.line is None else f"{self.file}, line {self.line}"
+        return f"{where}, {self.key}: found {self.given}; allowed: {self.allowed}."
+
+
+class Refused(Exception):
+    """The input is refused as a whole; `faults` lists everything found wrong."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("\n".join(fault.sentence() for fault in self.faults))
+
+    def __reduce__(self) -> tuple[type[Refused], tuple[tuple[Fault, ...]]]:
+        # Refusals cross process borders (a worker child parses): the default would rebuild from the text.
+        return type(self), (self.faults,)
+
+
+def shown(value: object) -> str:
+    """Quote a found value, cut to a readable length and free of control characters."""
+    text = value if isinstance(value, str) else repr(value)
+    text = "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in text[: MOST_SHOWN + 1])
+    return f"'{text[:MOST_SHOWN]}...'" if len(text) > MOST_SHOWN else f"'{text}'"

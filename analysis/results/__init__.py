@@ -1,0 +1,1 @@
+"""Rows that hang on the records: jobs and analyses."""

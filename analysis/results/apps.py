@@ -1,0 +1,8 @@
+"""App of the results room."""
+
+from django.apps import AppConfig
+
+
+class ResultsConfig(AppConfig):
+    name = "analysis.results"
+    label = "results"

@@ -1,0 +1,1 @@
+"""The API: one of the two doors."""

@@ -1,0 +1,1 @@
+"""The facts: riders, bikes, setups, sessions, runs, recordings. Services write, selectors read."""

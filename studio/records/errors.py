@@ -1,0 +1,30 @@
+"""What a service may say no with. The doors turn each into one answer; nothing else reaches a user."""
+
+from __future__ import annotations
+
+from analysis.readers.faults import Fault
+
+
+class RecordsError(Exception):
+    """A refusal in words that a fitter can act on; `faults` where single fields or files are at fault."""
+
+    def __init__(self, message: str, *, faults: tuple[Fault, ...] = ()) -> None:
+        super().__init__(message)
+        self.message = message
+        self.faults = faults
+
+
+class Unusable(RecordsError):
+    """Well formed, and still cannot be used (422)."""
+
+
+class Conflict(RecordsError):
+    """Stands against what is there already: uniqueness or state (409)."""
+
+
+class StaleVersion(RecordsError):
+    """Somebody else changed the record since it was read (412)."""
+
+
+class TooLarge(RecordsError):
+    """More bytes than are allowed (413)."""

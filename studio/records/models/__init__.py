@@ -1,0 +1,45 @@
+"""The records, a file per subject."""
+
+from studio.records.models.bike import Bike, Position
+from studio.records.models.course import Course, CourseKind
+from studio.records.models.equipment import SLOTS, EquipmentItem, Mounting, Product
+from studio.records.models.event import Event, EventDetail
+from studio.records.models.instrument import Calibration, Instrument, InstrumentKind
+from studio.records.models.recording import Recording, RecordingState
+from studio.records.models.rider import Consent, ConsentPurpose, Rider
+from studio.records.models.session import FieldSession, Run, SessionSetup
+from studio.records.models.setup import Setup, SetupItem
+from studio.records.models.studio import Membership, Role, Studio
+from studio.records.models.token import ApiToken
+from studio.records.models.user import User
+
+__all__ = [
+    "SLOTS",
+    "ApiToken",
+    "Bike",
+    "Calibration",
+    "Consent",
+    "ConsentPurpose",
+    "Course",
+    "CourseKind",
+    "EquipmentItem",
+    "Event",
+    "EventDetail",
+    "FieldSession",
+    "Instrument",
+    "InstrumentKind",
+    "Membership",
+    "Mounting",
+    "Position",
+    "Product",
+    "Recording",
+    "RecordingState",
+    "Rider",
+    "Role",
+    "Run",
+    "SessionSetup",
+    "Setup",
+    "SetupItem",
+    "Studio",
+    "User",
+]

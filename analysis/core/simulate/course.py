@@ -56,7 +56,8 @@ def height_along(world: World, along_m: Array, phases: Array) -> Array:
         Height above the mean of the course [m].
     """
     turn = 2 * math.pi * along_m / world.length_m
-    return world.undulation_m * (np.sin(3 * turn + phases[0]) + 0.4 * np.sin(8 * turn + phases[1]))
+    waves = np.sin(3 * turn + phases[0]) + 0.4 * np.sin(8 * turn + phases[1])
+    return np.asarray(world.undulation_m * waves)
 
 
 def out_and_back(world: World, phases: Array, start_m: float, turn_m: float) -> Path:

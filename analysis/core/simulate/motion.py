@@ -114,7 +114,7 @@ def ride(path: Path, body: Rolling, power_w: Array, weather: Weather, start_mps:
     while distance < path.length_m and step < len(effort) * per_second:
         second = step // per_second
         slope, sine, cosine = road.at(distance)
-        east, north = gusts.blow(mean[second], step)
+        east, north = gusts.blow(mean[second])
         against, cross = -(east * sine + north * cosine), east * cosine - north * sine
         brake = brakes.deceleration(distance, speed, step * step_s)
         if brake is None:
@@ -132,7 +132,7 @@ def ride(path: Path, body: Rolling, power_w: Array, weather: Weather, start_mps:
         rows.append((distance, speed, power, middle + against, cross))
         gusts.pass_through(math.hypot(middle + against, cross), step)
         step += 1
-    return Ride(*np.array(rows).T, step_s=step_s)
+    return Ride(*np.array(rows).T, step_s)
 
 
 class _Road:
@@ -157,7 +157,7 @@ class _Gusts:
         self.noise = [] if weather.noise is None else weather.noise.tolist()
         self.gust = [weather.gust_sd_mps * e for e in self.noise[0]] if self.noise else [0.0, 0.0]
 
-    def blow(self, mean_mps: list[float], step: int) -> tuple[float, float]:
+    def blow(self, mean_mps: list[float]) -> tuple[float, float]:
         return mean_mps[0] + self.gust[0], mean_mps[1] + self.gust[1]
 
     def pass_through(self, air_speed_mps: float, step: int) -> None:

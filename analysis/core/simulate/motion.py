@@ -132,7 +132,8 @@ def ride(path: Path, body: Rolling, power_w: Array, weather: Weather, start_mps:
         rows.append((distance, speed, power, middle + against, cross))
         gusts.pass_through(math.hypot(middle + against, cross), step)
         step += 1
-    return Ride(*np.array(rows).T, step_s)
+    distances, speeds, powers, along, cross = np.array(rows).T
+    return Ride(distances, speeds, powers, along, cross, step_s)
 
 
 class _Road:

@@ -1,0 +1,72 @@
+"""Named people and what every room's tests share.
+
+Ada owns the studio, Bo fits in it, Cy is a client with own rows, Dee is the shop; Eve fits in another studio and must
+see nothing of this one.
+"""
+
+import pytest
+from django.db.backends.sqlite3.operations import DatabaseOperations
+
+from studio.records.models import Role
+from tests.factories import MembershipFactory, RiderFactory, StudioFactory
+
+
+@pytest.fixture(autouse=True)
+def _quick_passwords(settings):
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _flush_past_the_guards():
+    """SQLite has no TRUNCATE: the flush after a transactional test deletes row by row and would meet our triggers."""
+    plain = DatabaseOperations.sql_flush
+
+    def sql_flush(self, style, tables, **options):
+        with self.connection.cursor() as cursor:
+            cursor.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
+            triggers = cursor.fetchall()
+        drops = [f'DROP TRIGGER "{name}"' for name, _ in triggers]
+        return [*drops, *plain(self, style, tables, **options), *(sql for _, sql in triggers)]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(DatabaseOperations, "sql_flush", sql_flush)
+        yield
+
+
+@pytest.fixture
+def studio(db):
+    return StudioFactory(name="Leeward Studio")
+
+
+def _person(username, role, studio):
+    return MembershipFactory(user__username=username, role=role, studio=studio).user
+
+
+@pytest.fixture
+def owner_ada(studio):
+    return _person("ada", Role.OWNER, studio)
+
+
+@pytest.fixture
+def fitter_bo(studio):
+    return _person("bo", Role.FITTER, studio)
+
+
+@pytest.fixture
+def client_cy(studio):
+    return _person("cy", Role.CLIENT, studio)
+
+
+@pytest.fixture
+def rider_cy(studio, client_cy):
+    return RiderFactory(studio=studio, code="R-CY", user=client_cy)
+
+
+@pytest.fixture
+def shop_dee(studio):
+    return _person("dee", Role.SHOP, studio)
+
+
+@pytest.fixture
+def outsider_eve(db):
+    return _person("eve", Role.FITTER, StudioFactory(name="Windward Studio"))

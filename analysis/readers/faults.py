@@ -21,6 +21,11 @@ class Fault:
     allowed: str
     line: int | None = None
 
+    def __post_init__(self) -> None:
+        # Names come from hostile files: half surrogates and control signs would break a terminal or a JSON answer.
+        for name in ("file", "key", "given", "allowed"):
+            object.__setattr__(self, name, _printable(getattr(self, name)))
+
     def sentence(self) -> str:
         """Say the fault so that a fitter can mend it."""
         where = self.file if self.line is None else f"{self.file}, line {self.line}"
@@ -42,5 +47,12 @@ class Refused(Exception):
 def shown(value: object) -> str:
     """Quote a found value, cut to a readable length and free of control characters."""
     text = value if isinstance(value, str) else repr(value)
-    text = "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in text[: MOST_SHOWN + 1])
     return f"'{text[:MOST_SHOWN]}...'" if len(text) > MOST_SHOWN else f"'{text}'"
+
+
+def _printable(text: str) -> str:
+    return (
+        text
+        if text.isprintable()
+        else "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in text)
+    )

@@ -17,3 +17,6 @@ class Limits:
     max_total_bytes: int = 256 * MIB  # all files of a bundle, unpacked
     max_document_bytes: int = 4 * MIB  # session.json
     max_ratio: int = 200  # unpacked to packed, of one member over 1 MiB
+
+
+USUAL_LIMITS = Limits()

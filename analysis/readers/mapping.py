@@ -63,7 +63,7 @@ UNITS = {
     "lap": {},
     TIME: {"s": (1.0, 0.0), "utc": (1.0, 0.0)},
 }
-# Without a unit these are read in the channel's own; speeds, distances and pressures are not: too many units are in use.
+# Without a unit these are read in the channel's own; speeds, distances and pressures are not: many units are in use.
 UNIT_NEEDED = {"distance_m", "speed_mps", "airspeed_mps", "pressure_hpa"}
 RULE = re.compile(r"(?P<channel>\w+)(?:\*(?P<scale>[-+.\deE]+?))?(?P<offset>[-+][.\d]+)?")
 BRACKETS = re.compile(r"(?P<words>.+?)\s*[(\[](?P<unit>[^)\]]*)[)\]]")
@@ -120,7 +120,7 @@ def parse_mapping(mapping: Mapping[str, str]) -> tuple[dict[str, Target | None],
 
 
 def resolve(fields: Sequence[str], mapping: Mapping[str, str] | None) -> tuple[dict[int, Target], list[Fault]]:
-    """Choose for each channel the field that fills it: the studio's mapping, the exact name, then the first that fits."""
+    """Choose for each channel the field that fills it: the studio's mapping, the exact name, else the first."""
     own, faults = parse_mapping(mapping or {})
     ranked: list[tuple[int, int, Target]] = []
     for index, field in enumerate(fields):

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Literal
 
-from analysis.core.types import Array, Warning
+from analysis.core.types import Array, Level, Warning
 from analysis.readers.channels import CHANNELS
 
 Format = Literal["csv", "fit"]
@@ -57,5 +57,5 @@ class Recording:
 
 def note(code: str, what: str, do: str) -> Warning:
     """A reader's finding; where it belongs is known only once the runs are cut."""
-    level = "note" if code in {"zone_assumed", "unknown_key"} else "caution"
-    return Warning(code, level, "session", what, do)  # type: ignore[arg-type]  # narrowed by the line above
+    level: Level = "note" if code in {"zone_assumed", "unknown_key"} else "caution"
+    return Warning(code, level, "session", what, do)

@@ -1,0 +1,112 @@
+"""The command line: the bare computation, without a database.
+
+    python -m analysis session FOLDER_OR_ZIP
+    python -m analysis density --temperature-c 18 --pressure-hpa 1008 --humidity-pct 55
+    python -m analysis watts --delta-cda-m2 -0.0015 --speed-kmh 40
+
+One JSON document on standard output, messages on standard error; exit 0 with a result (an invalid session's too), 2 with
+every fault. Only core and readers are imported, so that it starts fast.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import sys
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from analysis.core.air import air_density_kg_m3
+from analysis.core.document import result_document
+from analysis.core.ridetime import watts_at_speed
+from analysis.core.session import SessionRefused, estimate
+from analysis.core.types import Questions
+from analysis.readers.bundle import core_session, read_bundle, read_recordings
+from analysis.readers.faults import Refused
+from analysis.readers.session import ZERO_CELSIUS_K
+
+EXIT_REFUSED = 2
+
+
+def _number(text: str) -> float:
+    """Read an option's number; argparse turns the error into a sentence and exit 2."""
+    value = float(text)
+    if not math.isfinite(value):
+        raise argparse.ArgumentTypeError(f"{text} is no finite number")
+    return value
+
+
+def _positive(text: str) -> float:
+    value = _number(text)
+    if value <= 0:
+        raise argparse.ArgumentTypeError(f"{text} must be more than 0")
+    return value
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="python -m analysis", description="Drag areas from a session's recordings.")
+    commands = parser.add_subparsers(dest="command", required=True)
+    session = commands.add_parser("session", help="read a session bundle and print its result")
+    session.add_argument("bundle", type=Path, metavar="FOLDER_OR_ZIP")
+    session.add_argument(
+        "--speed-kmh", type=_positive, action="append", help="watts are told at this speed (repeatable)"
+    )
+    session.add_argument("--distance-km", type=_positive, action="append", help="seconds are told over this distance")
+    session.add_argument("--power-w", type=_positive, action="append", help="seconds are told at this power")
+    session.set_defaults(run=_session)
+    density = commands.add_parser("density", help="density of moist air (CIPM-2007)")
+    density.add_argument("--temperature-c", type=_number, required=True)
+    density.add_argument(
+        "--pressure-hpa", type=_number, required=True, help="station pressure, not reduced to sea level"
+    )
+    density.add_argument("--humidity-pct", type=_number, required=True)
+    density.set_defaults(run=_density)
+    watts = commands.add_parser("watts", help="what a difference of drag area costs at a speed")
+    watts.add_argument("--delta-cda-m2", type=_number, required=True, help="changed minus reference")
+    watts.add_argument("--speed-kmh", type=_positive, required=True)
+    watts.add_argument("--density-kg-m3", type=_positive, default=1.225)
+    watts.add_argument("--efficiency", type=_positive, default=1.0)
+    watts.set_defaults(run=_watts)
+    return parser
+
+
+def _session(options: argparse.Namespace) -> dict[str, Any]:
+    usual = Questions()
+    questions = Questions(
+        speeds_mps=tuple(speed / 3.6 for speed in options.speed_kmh or ()) or usual.speeds_mps,
+        distances_m=tuple(distance * 1000 for distance in options.distance_km or ()) or usual.distances_m,
+        powers_w=tuple(options.power_w or ()) or usual.powers_w,
+    )
+    bundle = read_bundle(options.bundle)
+    session = core_session(bundle.document, read_recordings(bundle), questions=questions)
+    notes = tuple(dict.fromkeys((*session.notes, *bundle.notes)))
+    return result_document(estimate(replace(session, notes=notes)))
+
+
+def _density(options: argparse.Namespace) -> dict[str, Any]:
+    kelvin, pascal = options.temperature_c + ZERO_CELSIUS_K, options.pressure_hpa * 100
+    return {"air_density_kg_m3": float(air_density_kg_m3(kelvin, pascal, options.humidity_pct / 100))}
+
+
+def _watts(options: argparse.Namespace) -> dict[str, Any]:
+    delta_w = watts_at_speed(options.delta_cda_m2, options.speed_kmh / 3.6, options.density_kg_m3, options.efficiency)
+    return {"delta_w": float(delta_w)}
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; the exit status is 0 with a result and 2 with faults."""
+    options = _parser().parse_args(arguments)
+    try:
+        document = options.run(options)
+    except (Refused, SessionRefused, ValueError) as refusal:
+        print(refusal, file=sys.stderr)
+        return EXIT_REFUSED
+    print(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,305 @@
+"""CSV recordings: usual delimiters, decimal commas, any line end, a header of channels or of foreign names.
+
+Numbers are `numbers.py`, times `times.py`, names `mapping.py`. The file is read in blocks, so that a million rows of
+text never stand in memory at once.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, tzinfo
+from itertools import islice
+
+import numpy as np
+
+from analysis.core.types import Array, Warning
+from analysis.readers.channels import TIME
+from analysis.readers.faults import Fault, Refused, shown
+from analysis.readers.limits import Limits
+from analysis.readers.mapping import Target, resolve
+from analysis.readers.numbers import MOST_FAULTS, NUMBER, Numbers
+from analysis.readers.plausible import keep_plausible
+from analysis.readers.samples import Lap, Recording, note
+from analysis.readers.times import TIME_ALLOWED, Micros, known_zone, micros, moment_of, parse_column, parse_time
+
+BLOCK = 8192
+DELIMITERS = ",;\t|"
+SNIFFED = 20
+UNIX_S = 1e9  # seconds beyond this (2001) count from 1970; no ride lasts that long
+
+
+def read_csv(
+    name: str, data: bytes, *, mapping: Mapping[str, str] | None, zone: str | None, limits: Limits
+) -> Recording:
+    """Read a CSV recording, or refuse it with every fault found."""
+    _refuse_what_is_no_text(name, data)
+    layout = _sniff(name, data, mapping)
+    table = _Table(name, layout, known_zone(zone or "UTC") or UTC, limits)
+    table.read(data)
+    return table.recording(zone)
+
+
+def _refuse_what_is_no_text(name: str, data: bytes) -> None:
+    if b"\0" in data:
+        line = data.count(b"\n", 0, data.index(b"\0")) + 1
+        raise Refused([Fault(name, "file", "binary data", "a CSV text in UTF-8, or a FIT file", line)])
+    try:
+        data.decode()
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        given = f"bytes that are no UTF-8 ({data[error.start : error.start + 4].hex(' ')})"
+        raise Refused([Fault(name, "file", given, "a CSV text saved as UTF-8, or a FIT file", line)]) from None
+
+
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    delimiter: str
+    decimal: str | None
+    header: list[str]
+    skipped: int  # lines up to and with the header
+    targets: Mapping[int, Target]
+    plain: bool
+
+
+def _lines(data: bytes) -> io.TextIOWrapper:
+    return io.TextIOWrapper(io.BytesIO(data), encoding="utf-8-sig", newline="")
+
+
+def _sniff(name: str, data: bytes, mapping: Mapping[str, str] | None) -> _Layout:
+    """Find delimiter, decimal sign and header from the first lines."""
+    head = list(islice((line[:100_000] for line in _lines(data)), SNIFFED + 3))
+    skipped = next((at for at, line in enumerate(head) if line.strip() and not line.startswith("sep=")), len(head))
+    if skipped == len(head):
+        raise Refused([Fault(name, "file", f"{len(data)} bytes and no header", "a header line and samples")])
+    best: tuple[int, int] = (-1, -1)
+    for delimiter in DELIMITERS:
+        rows = _rows(head[skipped:], delimiter)
+        targets, found = resolve(rows[0], mapping)
+        rank = (len(targets), len(rows[0]))
+        if rank > best:
+            best, chosen = rank, (delimiter, rows, targets, found)
+    delimiter, rows, targets, faults = chosen
+    if TIME not in {target.channel for target in targets.values()}:
+        columns = ", ".join(rows[0])
+        faults.append(
+            Fault(name, TIME, f"the columns {shown(columns)}", f"a column '{TIME}': {TIME_ALLOWED}", skipped + 1)
+        )
+    if faults:
+        raise Refused(faults)
+    body = data[len("".join(head[: skipped + 1]).encode()) :]
+    return _Layout(
+        delimiter, _decimal(rows[1:], targets), rows[0], skipped + 1, targets, b"_" not in body and body.isascii()
+    )
+
+
+def _rows(lines: Sequence[str], delimiter: str) -> list[list[str]]:
+    try:
+        return list(csv.reader(lines, delimiter=delimiter)) or [[]]
+    except csv.Error:
+        return [[]]
+
+
+def _decimal(rows: Sequence[Sequence[str]], targets: Mapping[int, Target]) -> str | None:
+    """Tell the decimal sign from the first rows: the one seen in a number, a point where both are."""
+    cells = [row[at].strip() for row in rows for at, to in targets.items() if at < len(row) and to.channel != TIME]
+    numbers = [cell for cell in cells if NUMBER.fullmatch(cell)]
+    return "." if any("." in cell for cell in numbers) else "," if any("," in cell for cell in numbers) else None
+
+
+@dataclass
+class _Table:
+    """What has been read so far, block by block."""
+
+    name: str
+    layout: _Layout
+    zone: tzinfo
+    limits: Limits
+    times: list[Micros] = field(default_factory=list)
+    lines: list[Micros] = field(default_factory=list)
+    blocks: dict[str, list[Array]] = field(default_factory=dict)
+    faults: list[Fault] = field(default_factory=list)
+    notes: list[Warning] = field(default_factory=list)
+    clock: bool | None = None  # True: clock times; False: seconds
+    zone_assumed: bool = False
+    count: int = 0
+    numbers: Numbers = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.numbers = Numbers(self.name, decimal=self.layout.decimal, plain=self.layout.plain)
+
+    def read(self, data: bytes) -> None:
+        """Read all blocks; raises with every fault found."""
+        complete = data.endswith((b"\n", b"\r"))
+        for lines, rows in self._blocks(data):
+            try:
+                columns = list(zip(*rows, strict=True))
+                if len(columns) != len(self.layout.header):
+                    raise ValueError
+            except ValueError:
+                lines, rows = self._mend(lines, rows, complete)
+                columns = list(zip(*rows, strict=True))
+            if rows:
+                self._take(columns, lines)
+            if len(self.faults) + len(self.numbers.faults) >= MOST_FAULTS:
+                break
+        self.faults += self.numbers.faults
+        if not self.faults and not self.count:
+            self.faults.append(Fault(self.name, "samples", "a header and no sample", "at least one sample"))
+        if self.faults:
+            raise Refused(self.faults)
+
+    def _blocks(self, data: bytes) -> Iterator[tuple[Micros, list[list[str]]]]:
+        text = _lines(data)
+        for _ in range(self.layout.skipped):
+            text.readline()
+        reader = csv.reader(text, delimiter=self.layout.delimiter)
+        while True:
+            first = self.layout.skipped + reader.line_num + 1
+            try:
+                rows = list(islice(reader, BLOCK))
+            except csv.Error as error:
+                line = self.layout.skipped + reader.line_num
+                raise Refused([Fault(self.name, "line", str(error), "cells of a CSV text", line)]) from None
+            if not rows:
+                return
+            last = self.layout.skipped + reader.line_num
+            if last - first + 1 != len(rows):
+                at = next(at for at, row in enumerate(rows) if any("\n" in cell or "\r" in cell for cell in row))
+                raise Refused(
+                    [Fault(self.name, "line", "quoted text over several lines", "one sample a line", first + at)]
+                )
+            lines = np.arange(first, last + 1)
+            if not all(rows):
+                lines = lines[np.fromiter(map(bool, rows), bool, len(rows))]
+                rows = [row for row in rows if row]
+            self.count += len(rows)
+            if self.count > self.limits.max_samples:
+                given = f"more than {self.limits.max_samples} samples"
+                raise Refused([Fault(self.name, "samples", given, f"at most {self.limits.max_samples}")])
+            if rows:
+                yield lines, rows
+
+    def _mend(self, lines: Micros, rows: list[list[str]], complete: bool) -> tuple[Micros, list[list[str]]]:
+        """Bring rows to the header's length: extra empty cells go, a cut last line goes, others are faults."""
+        width = len(self.layout.header)
+        kept = []
+        for at, row in enumerate(rows):
+            if len(row) > width and not any(cell.strip() for cell in row[width:]):
+                row = row[:width]
+            if len(row) == width:
+                kept.append((lines[at], row))
+            elif len(row) < width and not complete and at == len(rows) - 1 and len(rows) < BLOCK:
+                what = f"{self.name}: the last line (line {lines[at]}) is cut off and was left out."
+                self.notes.append(note("file_damaged", what, "Copy the file again if the run's end matters."))
+            elif len(self.faults) < MOST_FAULTS:
+                allowed = f"{width} cells as in the header"
+                self.faults.append(Fault(self.name, "line", f"{len(row)} cells", allowed, int(lines[at])))
+        return np.array([line for line, _ in kept], dtype=np.int64), [row for _, row in kept]
+
+    def _take(self, columns: Sequence[Sequence[str]], lines: Micros) -> None:
+        numbered = lines.tolist()
+        for index, target in self.layout.targets.items():
+            if target.channel == TIME:
+                self.times.append(self._time(columns[index], numbered, target))
+                continue
+            values = self.numbers.column(self.layout.header[index], columns[index], numbered)
+            if target.scale != 1.0 or target.offset != 0.0:
+                values = values * target.scale + target.offset
+            self.blocks.setdefault(target.channel, []).append(values)
+        self.lines.append(lines)
+
+    def _time(self, cells: Sequence[str], lines: Sequence[int], target: Target) -> Micros:
+        if self.clock is None:
+            self.clock = not NUMBER.fullmatch(cells[0].strip())
+        if not self.clock:
+            seconds = self.numbers.column(TIME, cells, lines) * target.scale + target.offset
+            for at in np.flatnonzero(~(np.abs(seconds) < 1e10))[: MOST_FAULTS - len(self.faults)]:
+                self.faults.append(Fault(self.name, TIME, shown(cells[at]), TIME_ALLOWED, lines[at]))
+            return np.rint(np.nan_to_num(seconds) * 1e6).astype(np.int64)
+        fast = parse_column(cells, self.zone)
+        if fast is not None:
+            self.zone_assumed |= fast[1]
+            return fast[0]
+        return np.array([self._moment(cell, line) for cell, line in zip(cells, lines, strict=True)], dtype=np.int64)
+
+    def _moment(self, cell: str, line: int) -> int:
+        try:
+            moment, assumed = parse_time(cell, self.zone)
+        except (ValueError, OverflowError):
+            if len(self.faults) < MOST_FAULTS:
+                self.faults.append(Fault(self.name, TIME, shown(cell), TIME_ALLOWED, line))
+            return 0
+        self.zone_assumed |= assumed
+        return micros(moment)
+
+    def recording(self, zone: str | None) -> Recording:
+        """Put the blocks together, check the order of time and the ranges, and say what was found."""
+        stamps, lines = np.concatenate(self.times), np.concatenate(self.lines)
+        columns = {channel: np.concatenate(parts) for channel, parts in self.blocks.items()}
+        stamps, columns = self._in_order(stamps, lines, columns)
+        columns, faults, notes = keep_plausible(self.name, columns, lines)
+        if faults:
+            raise Refused(faults)
+        start = self._start(stamps, zone)
+        time_s = (stamps - stamps[0] if start else stamps) / 1e6
+        for key, count in self.numbers.gaps.items():
+            what = f"{self.name}: {count} values of {key} are no finite number and are left as gaps."
+            self.notes.append(note("gaps", what, "Look at the sensor if the run matters."))
+        self._note_unread()
+        found, device = (*self.notes, *notes), {"fields": self._fields()}
+        return Recording("csv", start, time_s, columns, device, _laps(time_s, columns), notes=found)
+
+    def _in_order(self, stamps: Micros, lines: Micros, columns: dict[str, Array]) -> tuple[Micros, dict[str, Array]]:
+        steps = np.diff(stamps)
+        back = np.flatnonzero(steps < 0)
+        if back.size:
+            given = [f"a time {-steps[at] / 1e6:g} s before the line above" for at in back[:MOST_FAULTS]]
+            faults = [
+                Fault(self.name, TIME, text, "times that go on", int(lines[at + 1]))
+                for text, at in zip(given, back, strict=False)
+            ]
+            raise Refused(faults)
+        same = np.flatnonzero(steps == 0) + 1
+        if not same.size:
+            return stamps, columns
+        what = (
+            f"{self.name}: {same.size} of {stamps.size} samples repeat the time of the line above "
+            f"(first in line {lines[same[0]]}); the first of each was kept."
+        )
+        self.notes.append(note("file_damaged", what, "Record times with fractions of a second, or export again."))
+        return np.delete(stamps, same), {name: np.delete(values, same) for name, values in columns.items()}
+
+    def _start(self, stamps: Micros, zone: str | None) -> datetime | None:
+        if self.clock and self.zone_assumed:
+            what = f"{self.name}: times have no zone; {zone or 'UTC'} was assumed."
+            self.notes.append(note("zone_assumed", what, "Correct the session's time zone if that is wrong."))
+        if not self.clock and stamps[0] >= UNIX_S * 1e6:
+            what = f"{self.name}: times are large numbers; they were read as seconds since 1970 UTC."
+            self.notes.append(note("zone_assumed", what, "Export times as ISO 8601 with zone if that is wrong."))
+            return moment_of(int(stamps[0]))
+        return moment_of(int(stamps[0])) if self.clock else None
+
+    def _fields(self) -> dict[str, str]:
+        return {self.layout.header[index]: target.channel for index, target in sorted(self.layout.targets.items())}
+
+    def _note_unread(self) -> None:
+        unread = [name for at, name in enumerate(self.layout.header) if at not in self.layout.targets and name.strip()]
+        if unread:
+            what = f"{self.name}: columns that were not read: {shown(', '.join(unread))}."
+            do = "Name them as channels with a unit, or map them, if they are wanted."
+            self.notes.append(note("unknown_key", what, do))
+
+
+def _laps(time_s: Array, columns: Mapping[str, Array]) -> tuple[Lap, ...]:
+    """Laps as spans of time, from the column that counts them."""
+    counted = columns.get("lap")
+    if counted is None:
+        return ()
+    known = np.isfinite(counted)
+    numbers, times = counted[known], time_s[known]
+    starts = np.flatnonzero(np.diff(numbers, prepend=np.nan) != 0)
+    ends = [float(times[at]) for at in starts[1:]] + [float("inf")]
+    return tuple(Lap(int(numbers[at]), float(times[at]), end) for at, end in zip(starts, ends, strict=True))

@@ -1,0 +1,263 @@
+"""`session.json`: read safely, checked whole, and brought to one canonical form.
+
+The shape is `schema.py`; here are the sense of the values and the ties between them. Recordings are not looked into.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from datetime import UTC, date, tzinfo
+from typing import Any
+
+from analysis.core.types import Warning
+from analysis.readers.archive import NAME_ALLOWED, safe_name
+from analysis.readers.faults import Fault, Refused, shown
+from analysis.readers.samples import note
+from analysis.readers.schema import BUNDLE, joined, shape_faults
+from analysis.readers.times import known_zone, parse_time
+
+DEEPEST = 24
+LONGEST = 20_000  # characters of one text
+LARGEST = 1e15  # whole numbers beyond lose digits in other programs
+ZONED = "ISO 8601 date and time with zone, such as 2026-05-09T08:10:00Z"
+
+# What a bicycle and a rider outdoors can be, with room to spare; common practice, no source.
+RANGES = {
+    "rider.height_cm": (50, 260),
+    "rider.mass_kg": (15, 300),
+    "bike.mass_kg": (2, 100),
+    "bike.wheel_circumference_m": (0.8, 3),
+    "bike.wheel_inertia_kg_m2": (0, 2),
+    "system_mass_kg": (20, 500),
+    "course.length_m": (20, 200_000),
+    "course.bearing_deg": (-360, 360),
+    "assumed.crr": (0.0005, 0.05),
+    "assumed.drivetrain_efficiency": (0.7, 1),
+    "smallest_difference_m2": (0, 0.1),
+    "repeatability.sd_m2": (0, 0.1),
+    "repeatability.df": (0, 100_000),
+    "weather[].temperature_c": (-50, 60),
+    "weather[].pressure_hpa": (500, 1100),
+    "weather[].humidity_pct": (0, 100),
+    "setups[].system_mass_kg": (20, 500),
+    "setups[].bottles": (0, 20),
+    "setups[].tyre_pressure_kpa.*": (30, 2000),
+    "setups[].position.*": (-10_000, 10_000),
+    "runs[].system_mass_kg": (20, 500),
+    "runs[].number": (1, 100_000),
+    "runs[].lap": (1, 100_000),
+}
+
+
+def parse_document(file: str, data: bytes) -> dict[str, Any]:
+    """Read the JSON text and check it whole; raises `Refused` with every fault found."""
+    document = _loaded(file, data)
+    faults = [*_hygiene(file, document), *shape_faults(file, document)]
+    if isinstance(document, dict) and not faults:
+        faults = [*_range_faults(file, document), *_time_faults(file, document), *_tie_faults(file, document)]
+    if faults:
+        raise Refused(faults)
+    assert isinstance(document, dict)
+    return document
+
+
+def _loaded(file: str, data: bytes) -> object:
+    doubles: list[str] = []
+
+    def pairs(entries: list[tuple[str, Any]]) -> dict[str, Any]:
+        doubles.extend(key for key, count in Counter(key for key, _ in entries).items() if count > 1)
+        return dict(entries)
+
+    def constant(text: str) -> float:
+        raise ValueError(f"{text}, which is no number of JSON")
+
+    try:
+        document = json.loads(data.decode("utf-8-sig"), object_pairs_hook=pairs, parse_constant=constant)
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise Refused([Fault(file, "file", "bytes that are no UTF-8", "JSON in UTF-8", line)]) from None
+    except RecursionError:
+        raise Refused([Fault(file, "file", "very deep nesting", f"at most {DEEPEST} levels")]) from None
+    except json.JSONDecodeError as error:
+        raise Refused([Fault(file, "file", error.msg, "JSON", error.lineno)]) from None
+    except ValueError as error:
+        raise Refused([Fault(file, "file", str(error).split(";")[0], "JSON with finite numbers")]) from None
+    if doubles:
+        raise Refused([Fault(file, key, "the key twice in one object", "once") for key in doubles])
+    return document
+
+
+def _walk(value: object, path: str = "", depth: int = 0) -> Iterator[tuple[str, object, int]]:
+    yield path, value, depth
+    if depth > DEEPEST:
+        return
+    if isinstance(value, dict):
+        for key, entry in value.items():
+            yield from _walk(entry, joined(path, key), depth + 1)
+    elif isinstance(value, list):
+        for at, entry in enumerate(value):
+            yield from _walk(entry, f"{path}[{at}]", depth + 1)
+
+
+def _hygiene(file: str, document: object) -> list[Fault]:
+    """What no key may hold, known or not: it could not be stored or given back."""
+    faults = []
+    for path, value, depth in _walk(document):
+        if depth > DEEPEST:
+            return [Fault(file, path[:80], "very deep nesting", f"at most {DEEPEST} levels")]
+        if isinstance(value, dict):
+            faults += [
+                Fault(file, joined(path, shown(key)), "a key", "a printable text") for key in value if not _text(key)
+            ]
+        elif isinstance(value, str) and not _text(value):
+            faults.append(Fault(file, path, shown(value), f"at most {LONGEST} characters, no control signs"))
+        elif isinstance(value, int | float) and not (math.isfinite(value) and abs(value) <= LARGEST):
+            faults.append(Fault(file, path, "a huge number", f"at most {LARGEST:g}"))
+    return faults
+
+
+def _text(value: str) -> bool:
+    """Whether a text can be stored: no NUL, no half of a surrogate pair, not endless."""
+    return len(value) <= LONGEST and "\0" not in value and not any("\ud800" <= sign <= "\udfff" for sign in value)
+
+
+def _range_faults(file: str, document: object) -> list[Fault]:
+    faults = []
+    for path, value, _ in _walk(document):
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            continue
+        general = re.sub(r"\[\d+\]", "[]", path)
+        limits = RANGES.get(general) or RANGES.get(general.rpartition(".")[0] + ".*")
+        if limits and not limits[0] <= value <= limits[1]:
+            faults.append(Fault(file, path, shown(value), f"{limits[0]:g} to {limits[1]:g}"))
+    return faults
+
+
+def _time_faults(file: str, document: Mapping[str, Any]) -> list[Fault]:
+    faults = []
+    day, zone = document["session"]["date"], document["session"]["timezone"]
+    try:
+        fits = re.fullmatch(r"\d{4}-\d\d-\d\d", day, re.ASCII) and 1990 <= date.fromisoformat(day).year <= 2100
+    except ValueError:
+        fits = False
+    if not fits:
+        faults.append(Fault(file, "session.date", shown(day), "a date such as 2026-05-09"))
+    if known_zone(zone) is None:
+        faults.append(Fault(file, "session.timezone", shown(zone), "an IANA time zone such as Atlantic/Azores"))
+    for at, reading in enumerate(document.get("weather") or ()):
+        if _zoned(reading["time"]) is None:
+            faults.append(Fault(file, f"weather[{at}].time", shown(reading["time"]), ZONED))
+    for at, run in enumerate(document["runs"]):
+        ends = [run[key] for key in ("from", "to") if run.get(key) is not None]
+        bad = [key for key in ("from", "to") if run.get(key) is not None and not _zoned(run[key])]
+        faults += [Fault(file, f"runs[{at}].{key}", shown(run[key]), ZONED) for key in bad]
+        if len(ends) == 2 and not bad and parse_time(ends[0], UTC)[0] >= parse_time(ends[1], UTC)[0]:
+            faults.append(Fault(file, f"runs[{at}].to", shown(ends[1]), f"later than from, {ends[0]}"))
+        if ends and run.get("lap") is not None:
+            faults.append(Fault(file, f"runs[{at}].lap", "lap beside from or to", "one way to cut the recording"))
+    return faults
+
+
+def _zoned(text: str) -> bool | None:
+    """Whether a time has a zone; None where it is no time."""
+    try:
+        return not parse_time(text, UTC)[1]
+    except (ValueError, OverflowError):
+        return None
+
+
+def _tie_faults(file: str, document: Mapping[str, Any]) -> list[Fault]:
+    """What must agree between the parts: labels, numbers, references, names of recordings."""
+    faults = []
+    labels = Counter(setup["label"] for setup in document["setups"])
+    numbers = Counter(run["number"] for run in document["runs"])
+    seen: set[object] = set()
+    for at, setup in enumerate(document["setups"]):
+        label = setup["label"]
+        if not label.strip() or (label in seen and labels[label] > 1):
+            faults.append(Fault(file, f"setups[{at}].label", shown(label), "a label of its own for each setup"))
+        seen.add(label)
+    references = [at for at, setup in enumerate(document["setups"]) if setup.get("reference")]
+    for at in references[1:]:
+        faults.append(Fault(file, f"setups[{at}].reference", "a second reference", "one reference"))
+    seen.clear()
+    for at, run in enumerate(document["runs"]):
+        if run["number"] in seen and numbers[run["number"]] > 1:
+            faults.append(Fault(file, f"runs[{at}].number", shown(run["number"]), "a number of its own for each run"))
+        seen.add(run["number"])
+        if run["setup"] not in labels:
+            allowed = "a setup of this session: " + ", ".join(shown(label) for label in labels)
+            faults.append(Fault(file, f"runs[{at}].setup", shown(run["setup"]), allowed))
+        if not safe_name(run["recording"]):
+            faults.append(Fault(file, f"runs[{at}].recording", shown(run["recording"]), NAME_ALLOWED))
+        if run.get("left_out") is not None and not run["left_out"].strip():
+            faults.append(Fault(file, f"runs[{at}].left_out", "an empty reason", "the reason in words, or no such key"))
+    if not document["rider"]["code"].strip():
+        faults.append(Fault(file, "rider.code", shown(document["rider"]["code"]), "the rider's code"))
+    return faults
+
+
+def unknown_keys(document: Mapping[str, Any]) -> tuple[Warning, ...]:
+    """Note the keys that the published schema does not name; they are kept with the session."""
+    found = sorted({re.sub(r"\[\d+\]", "[]", path) for path in _unknown(document, BUNDLE, "")})
+    if not found:
+        return ()
+    what = f"session.json has keys that mean nothing here: {', '.join(found)}."
+    return (note("unknown_key", what, "They are kept with the session; correct a misspelt key and import again."),)
+
+
+def _unknown(value: object, schema: Mapping[str, Any], path: str) -> Iterator[str]:
+    if isinstance(value, dict):
+        properties, others = schema.get("properties", {}), schema.get("additionalProperties", True)
+        for key, entry in value.items():
+            if key in properties:
+                yield from _unknown(entry, properties[key], joined(path, key))
+            elif not isinstance(others, dict):
+                yield joined(path, key)
+    elif isinstance(value, list):
+        for at, entry in enumerate(value):
+            yield from _unknown(entry, schema.get("items", {}), f"{path}[{at}]")
+
+
+def normalised(document: Mapping[str, Any]) -> dict[str, Any]:
+    """Bring a checked document to the form in which two of them are compared.
+
+    Nulls and empty texts, lists and objects go; whole numbers lose their point; times become UTC; every setup says
+    whether it is the reference; runs stand by number, weather by time, the reference before the other setups by label,
+    keys by name. Unknown keys are kept. Doing it twice changes nothing.
+    """
+    setups = document["setups"]
+    first = next((setup["label"] for setup in setups if setup.get("reference")), setups[0]["label"])
+    zone = known_zone(document["session"]["timezone"]) or UTC
+    plain = dict(document)
+    plain["setups"] = sorted(
+        ({**setup, "reference": setup["label"] == first} for setup in setups),
+        key=lambda setup: (not setup["reference"], setup["label"]),
+    )
+    runs = [{**run, **_utc(run, ("from", "to"), zone)} for run in document["runs"]]
+    plain["runs"] = sorted(runs, key=lambda run: run["number"])
+    weather = [{**reading, **_utc(reading, ("time",), zone)} for reading in document.get("weather") or ()]
+    plain["weather"] = sorted(weather, key=lambda reading: reading["time"])
+    pruned = _pruned(plain)
+    assert isinstance(pruned, dict)
+    return pruned
+
+
+def _utc(entry: Mapping[str, Any], keys: tuple[str, ...], zone: tzinfo) -> dict[str, str]:
+    times = {key: parse_time(entry[key], zone)[0] for key in keys if entry.get(key) is not None}
+    return {key: moment.isoformat().replace("+00:00", "Z") for key, moment in times.items()}
+
+
+def _pruned(value: object) -> object:
+    if isinstance(value, dict):
+        entries = {key: _pruned(value[key]) for key in sorted(value)}
+        return {key: entry for key, entry in entries.items() if entry is not None and entry not in ("", [], {})}
+    if isinstance(value, list):
+        return [_pruned(entry) for entry in value]
+    if isinstance(value, float) and value.is_integer():
+        return int(value)
+    return value

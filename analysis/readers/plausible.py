@@ -1,0 +1,39 @@
+"""Values no sensor can have seen: a few become gaps and are noted, many mean a wrong unit and are refused."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from analysis.core.types import Array, Warning
+from analysis.readers.channels import CHANNELS
+from analysis.readers.faults import Fault
+from analysis.readers.samples import note
+from analysis.readers.times import Micros
+
+WRONG_UNIT = 0.10  # share outside the range above which the unit, not a spike, is to blame; common practice, no source
+
+
+def keep_plausible(
+    name: str, columns: Mapping[str, Array], lines: Micros | None = None
+) -> tuple[dict[str, Array], list[Fault], list[Warning]]:
+    """Blank what lies outside a channel's range; refuse a channel that mostly does."""
+    kept, faults, notes = {}, [], []
+    for key, values in columns.items():
+        channel = CHANNELS[key]
+        outside = (values < channel.lowest) | (values > channel.highest)
+        count = int(np.count_nonzero(outside))
+        allowed = f"{channel.lowest:g} to {channel.highest:g} {channel.unit}"
+        if count:
+            first = int(np.argmax(outside))
+            line = None if lines is None else int(lines[first])
+            if count > WRONG_UNIT * np.count_nonzero(np.isfinite(values)):
+                given = f"{values[first]:g} and {count - 1} more values out of range"
+                faults.append(Fault(name, key, given, allowed, line))
+            where = f" (first in line {line})" if line else ""
+            what = f"{name}: {count} values of {key} are outside {allowed}{where} and are left as gaps."
+            notes.append(note("gaps", what, "Look at the sensor if the run matters."))
+            values = np.where(outside, np.nan, values)
+        kept[key] = values
+    return kept, faults, notes

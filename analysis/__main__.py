@@ -4,7 +4,7 @@
     python -m analysis density --temperature-c 18 --pressure-hpa 1008 --humidity-pct 55
     python -m analysis watts --delta-cda-m2 -0.0015 --speed-kmh 40
 
-One JSON document on standard output, messages on standard error; exit 0 with a result (an invalid session's too), 2 with
+One JSON document on standard output, messages on standard error; exit 0 with a result (also an invalid one), 2 with
 every fault. Only core and readers are imported, so that it starts fast.
 """
 
@@ -56,20 +56,20 @@ def _parser() -> argparse.ArgumentParser:
     )
     session.add_argument("--distance-km", type=_positive, action="append", help="seconds are told over this distance")
     session.add_argument("--power-w", type=_positive, action="append", help="seconds are told at this power")
-    session.set_defaults(run=_session)
+    session.set_defaults(run=_session, refusals=(Refused, SessionRefused))
     density = commands.add_parser("density", help="density of moist air (CIPM-2007)")
     density.add_argument("--temperature-c", type=_number, required=True)
     density.add_argument(
         "--pressure-hpa", type=_number, required=True, help="station pressure, not reduced to sea level"
     )
     density.add_argument("--humidity-pct", type=_number, required=True)
-    density.set_defaults(run=_density)
+    density.set_defaults(run=_density, refusals=(ValueError,))
     watts = commands.add_parser("watts", help="what a difference of drag area costs at a speed")
     watts.add_argument("--delta-cda-m2", type=_number, required=True, help="changed minus reference")
     watts.add_argument("--speed-kmh", type=_positive, required=True)
     watts.add_argument("--density-kg-m3", type=_positive, default=1.225)
     watts.add_argument("--efficiency", type=_positive, default=1.0)
-    watts.set_defaults(run=_watts)
+    watts.set_defaults(run=_watts, refusals=(ValueError,))
     return parser
 
 
@@ -101,7 +101,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     options = _parser().parse_args(arguments)
     try:
         document = options.run(options)
-    except (Refused, SessionRefused, ValueError) as refusal:
+    except options.refusals as refusal:
         print(refusal, file=sys.stderr)
         return EXIT_REFUSED
     print(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))

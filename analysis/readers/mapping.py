@@ -89,6 +89,8 @@ def default_target(field: str) -> Target | None:
         return Target(text)
     bracketed = BRACKETS.fullmatch(text)
     words, unit = (bracketed["words"], bracketed["unit"].strip()) if bracketed else (text, "")
+    if words in CHANNELS and unit in UNITS[words]:
+        return Target(words, *UNITS[words][unit])
     words = _words(words)
     for channel, names in QUANTITIES.items():
         if words not in names:
@@ -119,13 +121,18 @@ def parse_mapping(mapping: Mapping[str, str]) -> tuple[dict[str, Target | None],
     return targets, faults
 
 
-def resolve(fields: Sequence[str], mapping: Mapping[str, str] | None) -> tuple[dict[int, Target], list[Fault]]:
-    """Choose for each channel the field that fills it: the studio's mapping, the exact name, else the first."""
+def resolve(
+    fields: Sequence[str], mapping: Mapping[str, str] | None, labels: Sequence[str] | None = None
+) -> tuple[dict[int, Target], list[Fault]]:
+    """Choose for each channel the field that fills it: the studio's mapping, the exact name, else the first.
+
+    `labels` say to the default table what `fields` are, where the file keeps names and units apart.
+    """
     own, faults = parse_mapping(mapping or {})
     ranked: list[tuple[int, int, Target]] = []
     for index, field in enumerate(fields):
         name = field.strip().casefold()
-        target = own[name] if name in own else default_target(field)
+        target = own[name] if name in own else default_target(labels[index] if labels else field)
         if target is not None:
             rank = 0 if name in own else 1 if name == target.channel else 2
             ranked.append((rank, index, target))

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from analysis.readers.csv_reader import read_csv
 from analysis.readers.faults import Fault, Refused
+from analysis.readers.fit_reader import FIT_MAGIC, read_fit
 from analysis.readers.limits import MIB, USUAL_LIMITS, Limits
 from analysis.readers.samples import Event, Lap, Recording
 
@@ -45,4 +46,6 @@ def read_recording(
     for magic, kind in OTHER_KINDS.items():
         if content.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(magic):
             raise Refused([Fault(name, "file", kind, ALLOWED)])
+    if content[8:12] == FIT_MAGIC:
+        return read_fit(name, content, mapping=mapping, limits=limits)
     return read_csv(name, content, mapping=mapping, zone=zone, limits=limits)

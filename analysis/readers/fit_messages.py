@@ -1,0 +1,196 @@
+"""FIT messages to tables: every field of every record, and what the file says of laps, events and devices.
+
+The decoding is the library's (fitdecode, loaded on first use: it takes longer to import than a CSV session to read).
+What the fields mean is `fit_reader.py`.
+"""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass, field
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.core.types import Array
+from analysis.readers.faults import Fault, Refused
+from analysis.readers.limits import Limits
+
+Places = NDArray[np.intp]
+FIT_MAGIC = b".FIT"
+BLOCK = 8192
+MOST_NOTED = 10_000  # laps, events and devices each
+MOST_DAMAGE = 20
+MOST_PARTS = 100  # places at which reading starts again after damage
+KEPT = {0: "file_id", 18: "session", 19: "lap", 21: "event", 23: "device_info"}  # by the open profile's numbers
+RECORD = 20
+HEADER, CRC, DATA = 1, 2, 4  # fitdecode's frame types
+
+
+class _Part(Protocol):
+    """One field of a message, as the decoder gives it."""
+
+    field_def: Any
+    name: str
+    units: str | None
+    value: object
+
+
+class _Message(Protocol):
+    """One data message, as the decoder gives it."""
+
+    def_mesg: object
+    fields: list[_Part]
+
+
+class _Edge(Protocol):
+    """The header or the checksum of a part, as the decoder gives it."""
+
+    frame_type: int
+    crc_matched: bool | None  # of a header
+    matched: bool  # of a checksum
+
+
+@dataclass
+class _Group:
+    """Records of one definition: one row layout."""
+
+    names: list[str]
+    units: list[str]
+    rows: list[list[Any]] = field(default_factory=list)
+    places: list[int] = field(default_factory=list)
+
+
+@dataclass
+class Messages:
+    """What one file holds, chained parts together."""
+
+    count: int = 0
+    columns: dict[str, list[tuple[Places, Array]]] = field(default_factory=dict)
+    units: dict[str, str] = field(default_factory=dict)
+    unread: set[str] = field(default_factory=set)
+    other: dict[str, list[dict[str, Any]]] = field(default_factory=lambda: {name: [] for name in KEPT.values()})
+    parts: int = 0
+    damage: list[str] = field(default_factory=list)
+
+    def hurt(self, damage: str) -> None:
+        """Note damage; a file broken everywhere says so a few times only."""
+        if len(self.damage) < MOST_DAMAGE:
+            self.damage.append(damage)
+
+    def column(self, name: str) -> Array:
+        """Give a field over all records; NaN where a record lacks it."""
+        values = np.full(self.count, np.nan)
+        for places, part in self.columns[name]:
+            values[places] = np.where(np.isnan(part), values[places], part)
+        return values
+
+
+def read_messages(name: str, data: bytes, limits: Limits) -> Messages:
+    """Decode a file as far as it is sound, and on from the next header after damage, which `damage` tells."""
+    messages = Messages()
+    at = 0
+    for _ in range(MOST_PARTS):
+        end, broken = _read_part(name, _finished(data, at, messages), at, messages, limits)
+        following = data.find(FIT_MAGIC, end + 9) - 8
+        if broken:
+            lost = (following if following >= 0 else len(data)) - end
+            messages.hurt(f"reading stopped at byte {end} ({broken}); {lost} bytes from there on were lost")
+        if following < 0:
+            return messages
+        at = following
+    messages.hurt(f"more than {MOST_PARTS} broken parts; nothing was read after byte {at}")
+    return messages
+
+
+def _finished(data: bytes, at: int, messages: Messages) -> bytes:
+    """A device that stopped before it closed the file leaves size 0 in its header: the rest of the file is meant."""
+    header = data[at]
+    body = len(data) - at - header
+    if header not in (12, 14) or int.from_bytes(data[at + 4 : at + 8], "little") or body <= 2:
+        return data[at:]
+    messages.hurt("the device did not close the file; what it had written was read to its end")
+    return data[at : at + 4] + body.to_bytes(4, "little") + data[at + 8 :]
+
+
+def _read_part(name: str, data: bytes, at: int, messages: Messages, limits: Limits) -> tuple[int, str]:
+    """Read from one file header on: the place after the last sound frame, and the error that stopped it or ''."""
+    import fitdecode  # the one allowed import inside a function: a format's own library, on first use
+
+    stream = io.BytesIO(data)
+    groups: dict[tuple[object, int], _Group] = {}
+    sound, broken = 0, ""
+    options = {"check_crc": fitdecode.CrcCheck.READONLY, "error_handling": fitdecode.ErrorHandling.IGNORE}
+    try:
+        for frame in fitdecode.FitReader(stream, processor=None, **options):
+            if frame.frame_type == DATA:
+                number = frame.def_mesg.global_mesg_num
+                if number == RECORD:
+                    _take(frame, groups, messages)
+                elif number in KEPT:
+                    _keep(frame, messages.other[KEPT[number]])
+            elif frame.frame_type in (HEADER, CRC):
+                _checksum(frame, at + stream.tell(), messages)
+            sound = stream.tell()
+            if messages.count > limits.max_samples:
+                break
+    except Exception as error:  # a broken file can break the decoder anywhere; what came before is sound
+        broken = type(error).__name__
+    if messages.count > limits.max_samples:
+        given = f"more than {limits.max_samples} samples"
+        raise Refused([Fault(name, "samples", given, f"at most {limits.max_samples}")])
+    for group in groups.values():
+        _flush(group, messages)
+    return at + sound, broken
+
+
+def _checksum(frame: _Edge, place: int, messages: Messages) -> None:
+    """Count the parts and note a checksum that does not match; a header may go without one."""
+    if frame.frame_type == HEADER:
+        messages.parts += 1
+    matched = frame.crc_matched if frame.frame_type == HEADER else frame.matched
+    if matched is False:
+        messages.hurt(f"the checksum at byte {place} does not match, so values may be wrong")
+
+
+def _take(frame: _Message, groups: dict[tuple[object, int], _Group], messages: Messages) -> None:
+    fields = frame.fields
+    key = (frame.def_mesg, len(fields))
+    group = groups.get(key)
+    if group is None:
+        group = groups[key] = _Group([_name(part) for part in fields], [part.units or "" for part in fields])
+    group.rows.append([part.value for part in fields])
+    group.places.append(messages.count)
+    messages.count += 1
+    if len(group.rows) == BLOCK:
+        _flush(group, messages)
+
+
+def _name(part: _Part) -> str:
+    """A developer field stays apart from the profile's field of the same name."""
+    if part.field_def is not None and part.field_def.is_dev:
+        return f"developer{part.field_def.dev_data_index}.{part.name}"
+    return str(part.name)
+
+
+def _flush(group: _Group, messages: Messages) -> None:
+    places = np.array(group.places, dtype=np.intp)
+    for name, unit, values in zip(group.names, group.units, zip(*group.rows, strict=True), strict=True):
+        try:
+            numbers = np.array(values, dtype=np.float64)
+        except (TypeError, ValueError, OverflowError):  # texts and lists: no channel
+            messages.unread.add(name)
+            continue
+        if numbers.ndim == 1:
+            messages.columns.setdefault(name, []).append((places, numbers))
+            messages.units[name] = unit
+        else:
+            messages.unread.add(name)
+    group.rows.clear()
+    group.places.clear()
+
+
+def _keep(frame: _Message, kept: list[dict[str, Any]]) -> None:
+    if len(kept) < MOST_NOTED:
+        kept.append({_name(part): part.value for part in frame.fields if part.value is not None})

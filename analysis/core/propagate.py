@@ -50,7 +50,7 @@ def propagate(sensitivities: Array, uncertainties: Array, correlation: Array | N
     contributions = np.atleast_2d(np.asarray(sensitivities, dtype=np.float64)) * uncertainties
     related = np.eye(contributions.shape[1]) if correlation is None else _correlation(correlation)
     covariance = contributions @ related @ contributions.T  # eq. 16
-    uncertainty = np.sqrt(np.diag(covariance))
+    uncertainty = np.sqrt(np.maximum(np.diag(covariance), 0.0))
     scale = np.where(uncertainty > 0, uncertainty, 1.0)
     return Propagated(uncertainty, covariance / np.outer(scale, scale), contributions)
 
@@ -131,7 +131,11 @@ def coverage_factor(degrees: float, probability: float = 0.95) -> float:
 
 def _correlation(matrix: Array) -> Array:
     related = np.asarray(matrix, dtype=np.float64)
-    if not np.allclose(related, related.T) or not np.allclose(np.diag(related), 1.0) or np.any(np.abs(related) > 1):
+    if (
+        not np.allclose(related, related.T)
+        or not np.allclose(np.diag(related), 1.0)
+        or np.any(np.abs(related) > 1 + 1e-9)
+    ):
         raise ValueError("correlation must be symmetric, with ones on its diagonal and no value beyond -1 to 1")
     if np.linalg.eigvalsh(related).min() < -1e-9:
         raise ValueError("correlation must not have a negative eigenvalue: these coefficients contradict each other")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from analysis.core.simulate.world import World
@@ -51,4 +53,4 @@ def gust_decay(air_speed_mps: float, length_m: float, step_s: float) -> float:
     ----------
     Dryden spectrum, along-wind form (MIL-F-8785C), in discrete time: phi = exp(-V dt / L).
     """
-    return float(np.exp(-air_speed_mps * step_s / length_m))
+    return math.exp(-air_speed_mps * step_s / length_m)

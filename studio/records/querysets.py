@@ -6,9 +6,8 @@ leads from the row to their own account; a shop account and a stranger see nothi
 
 from __future__ import annotations
 
-from typing import Any, TypeVar
+from typing import TypeVar
 
-from django.contrib.auth.models import AnonymousUser
 from django.db import models
 
 from studio.records.models.studio import Membership, Role
@@ -17,7 +16,7 @@ from studio.records.models.user import User
 M = TypeVar("M", bound=models.Model)
 
 
-def membership_of(user: User | AnonymousUser | Any) -> Membership | None:
+def membership_of(user: object) -> Membership | None:
     """The caller's membership; None for a stranger. Costs a query the first time, then it is kept on the user."""
     if not isinstance(user, User) or not user.is_active:
         return None
@@ -27,7 +26,7 @@ def membership_of(user: User | AnonymousUser | Any) -> Membership | None:
 class RecordQuerySet(models.QuerySet[M]):
     """Rows of a studio."""
 
-    def visible_to(self, user: User | AnonymousUser | Any) -> RecordQuerySet[M]:
+    def visible_to(self, user: object) -> RecordQuerySet[M]:
         membership = membership_of(user)
         if membership is None:
             return self.none()

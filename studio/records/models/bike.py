@@ -28,16 +28,20 @@ class Bike(Record):
     class Meta(Record.Meta):
         constraints = [
             models.CheckConstraint(
-                condition=models.Q(mass_kg__isnull=True) | models.Q(mass_kg__gt=0), name="bike_mass_positive"
+                condition=models.Q(mass_kg__isnull=True) | models.Q(mass_kg__gt=0),
+                name="bike_mass_positive",
+                violation_error_message="A mass is above 0 kg.",
             ),
             models.CheckConstraint(
                 condition=models.Q(wheel_circumference_m__isnull=True) | models.Q(wheel_circumference_m__gt=0),
                 name="bike_circumference_positive",
+                violation_error_message="A wheel circumference is above 0 m.",
             ),
             models.CheckConstraint(
                 condition=models.Q(drivetrain_efficiency__isnull=True)
                 | models.Q(drivetrain_efficiency__gt=0, drivetrain_efficiency__lte=1),
                 name="bike_efficiency_is_a_share",
+                violation_error_message="A drivetrain efficiency is above 0 and at most 1.",
             ),
         ]
 
@@ -59,7 +63,13 @@ class Position(Record):
     coordinates = models.JSONField(default=dict)
 
     class Meta(Record.Meta):
-        constraints = [models.UniqueConstraint(fields=["bike", "number"], name="position_number_once_per_bike")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["bike", "number"],
+                name="position_number_once_per_bike",
+                violation_error_message="A position's number is used once for a bike.",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.bike} position {self.number}"

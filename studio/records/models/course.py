@@ -26,9 +26,15 @@ class Course(Record):
 
     class Meta(Record.Meta):
         constraints = [
-            models.CheckConstraint(condition=models.Q(kind__in=CourseKind.values), name="course_kind_known"),
             models.CheckConstraint(
-                condition=models.Q(length_m__isnull=True) | models.Q(length_m__gt=0), name="course_length_positive"
+                condition=models.Q(kind__in=CourseKind.values),
+                name="course_kind_known",
+                violation_error_message="A course is one of out_and_back, lap, track.",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(length_m__isnull=True) | models.Q(length_m__gt=0),
+                name="course_length_positive",
+                violation_error_message="A course's length is above 0 m.",
             ),
         ]
 

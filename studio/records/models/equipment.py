@@ -40,13 +40,20 @@ class Product(Record):
 
     class Meta(Record.Meta):
         constraints = [
-            models.UniqueConstraint(fields=["studio", "category", "name"], name="product_name_once_per_category"),
+            models.UniqueConstraint(
+                fields=["studio", "category", "name"],
+                name="product_name_once_per_category",
+                violation_error_message="A product's name is used once in its category.",
+            ),
             models.CheckConstraint(
-                condition=models.Q(list_price__isnull=True) | ~models.Q(currency=""), name="product_price_has_currency"
+                condition=models.Q(list_price__isnull=True) | ~models.Q(currency=""),
+                name="product_price_has_currency",
+                violation_error_message="A list price needs its currency.",
             ),
             models.CheckConstraint(
                 condition=models.Q(list_price__isnull=True) | models.Q(list_price__gte=0),
                 name="product_price_not_negative",
+                violation_error_message="A list price is 0 or more.",
             ),
         ]
 
@@ -69,13 +76,18 @@ class EquipmentItem(Record):
     class Meta(Record.Meta):
         constraints = [
             models.UniqueConstraint(
-                fields=["studio", "product", "serial"], condition=~models.Q(serial=""), name="item_serial_once"
+                fields=["studio", "product", "serial"],
+                condition=~models.Q(serial=""),
+                name="item_serial_once",
+                violation_error_message="A serial is used once for a product.",
+                violation_error_code="unique",
             ),
             models.CheckConstraint(
                 condition=models.Q(retired_on__isnull=True)
                 | models.Q(acquired_on__isnull=True)
                 | models.Q(retired_on__gte=models.F("acquired_on")),
                 name="item_retired_after_acquired",
+                violation_error_message="An item is retired on or after the day it was acquired.",
             ),
         ]
 
@@ -100,12 +112,18 @@ class Mounting(Record):
             models.CheckConstraint(
                 condition=models.Q(bike__isnull=True) ^ models.Q(rider__isnull=True),
                 name="mounting_on_bike_or_rider",
+                violation_error_message="An item is mounted on a bike or on a rider, one of the two.",
             ),
             models.CheckConstraint(
                 condition=models.Q(removed_at__isnull=True) | models.Q(removed_at__gt=models.F("mounted_at")),
                 name="mounting_removed_after_mounted",
+                violation_error_message="An item is removed after it was mounted.",
             ),
             models.UniqueConstraint(
-                fields=["item"], condition=models.Q(removed_at__isnull=True), name="mounting_one_place_at_a_time"
+                fields=["item"],
+                condition=models.Q(removed_at__isnull=True),
+                name="mounting_one_place_at_a_time",
+                violation_error_message="An item is mounted in one place at a time; enter its removal first.",
+                violation_error_code="unique",
             ),
         ]

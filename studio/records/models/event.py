@@ -31,7 +31,13 @@ class Event(models.Model):
 
     class Meta:
         ordering = ["-id"]
-        constraints = [models.UniqueConstraint(fields=["studio", "number"], name="event_number_once_per_studio")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["studio", "number"],
+                name="event_number_once_per_studio",
+                violation_error_message="An event's number is used once in a studio.",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.number}: {self.verb} {self.record_kind}"

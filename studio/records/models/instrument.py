@@ -27,9 +27,15 @@ class Instrument(Record):
 
     class Meta(Record.Meta):
         constraints = [
-            models.CheckConstraint(condition=models.Q(kind__in=InstrumentKind.values), name="instrument_kind_known"),
+            models.CheckConstraint(
+                condition=models.Q(kind__in=InstrumentKind.values),
+                name="instrument_kind_known",
+                violation_error_message="An instrument is one of the kinds that the list of instruments names.",
+            ),
             models.UniqueConstraint(
-                fields=["studio", "kind", "name", "serial"], name="instrument_once_per_studio"
+                fields=["studio", "kind", "name", "serial"],
+                name="instrument_once_per_studio",
+                violation_error_message="An instrument's kind, name and serial together are used once in a studio.",
             ),
         ]
 
@@ -52,5 +58,6 @@ class Calibration(Record):
             models.CheckConstraint(
                 condition=models.Q(due_on__isnull=True) | models.Q(due_on__gt=models.F("done_on")),
                 name="calibration_due_after_done",
+                violation_error_message="The next check is due after this one was done.",
             ),
         ]

@@ -39,8 +39,16 @@ class Recording(Record):
 
     class Meta(Record.Meta):
         constraints = [
-            models.UniqueConstraint(fields=["session", "filename"], name="recording_name_once_per_session"),
-            models.CheckConstraint(condition=models.Q(size_bytes__gt=0), name="recording_not_empty"),
+            models.UniqueConstraint(
+                fields=["session", "filename"],
+                name="recording_name_once_per_session",
+                violation_error_message="A file name is used once in a session.",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(size_bytes__gt=0),
+                name="recording_not_empty",
+                violation_error_message="A recording has at least one byte.",
+            ),
         ]
 
     def __str__(self) -> str:

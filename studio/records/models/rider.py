@@ -28,10 +28,15 @@ class Rider(Record):
 
     class Meta(Record.Meta):
         constraints = [
-            models.UniqueConstraint(fields=["studio", "code"], name="rider_code_once_per_studio"),
+            models.UniqueConstraint(
+                fields=["studio", "code"],
+                name="rider_code_once_per_studio",
+                violation_error_message="A rider's code is used once in a studio.",
+            ),
             models.CheckConstraint(
                 condition=models.Q(height_cm__isnull=True) | models.Q(height_cm__gte=50, height_cm__lte=260),
                 name="rider_height_plausible",
+                violation_error_message="A height is from 50 to 260 cm.",
             ),
         ]
 
@@ -67,9 +72,12 @@ class Consent(Record):
                 fields=["rider", "purpose"],
                 condition=models.Q(withdrawn_at__isnull=True),
                 name="consent_one_open_per_purpose",
+                violation_error_message="A purpose is agreed to once; withdraw the open consent first.",
+                violation_error_code="unique",
             ),
             models.CheckConstraint(
                 condition=models.Q(withdrawn_at__isnull=True) | models.Q(withdrawn_at__gte=models.F("given_at")),
                 name="consent_withdrawn_after_given",
+                violation_error_message="A consent is withdrawn after it was given.",
             ),
         ]

@@ -49,16 +49,23 @@ class FieldSession(Record):
     bundle_sha256 = models.CharField(max_length=64, null=True, blank=True)  # noqa: DJ001 - unique where present
 
     class Meta(Record.Meta):
+        verbose_name = "session"
         constraints = [
-            models.UniqueConstraint(fields=["studio", "bundle_sha256"], name="session_bundle_once"),
+            models.UniqueConstraint(
+                fields=["studio", "bundle_sha256"],
+                name="session_bundle_once",
+                violation_error_message="A bundle is one session.",
+            ),
             models.CheckConstraint(
                 condition=models.Q(system_mass_kg__isnull=True) | models.Q(system_mass_kg__gt=0),
                 name="session_mass_positive",
+                violation_error_message="A system mass is above 0 kg.",
             ),
             models.CheckConstraint(
                 condition=models.Q(repeatability_sd_m2__isnull=True, repeatability_df__isnull=True)
                 | models.Q(repeatability_sd_m2__gt=0, repeatability_df__gt=0),
                 name="session_repeatability_whole",
+                violation_error_message="A repeatability has both its SD and its degrees of freedom, each above 0.",
             ),
         ]
 
@@ -77,10 +84,22 @@ class SessionSetup(models.Model):
     class Meta:
         ordering = ["order"]
         constraints = [
-            models.UniqueConstraint(fields=["session", "setup"], name="session_setup_once"),
-            models.UniqueConstraint(fields=["session", "order"], name="session_setup_order_once"),
             models.UniqueConstraint(
-                fields=["session"], condition=models.Q(reference=True), name="session_one_reference"
+                fields=["session", "setup"],
+                name="session_setup_once",
+                violation_error_message="A session names a setup once.",
+            ),
+            models.UniqueConstraint(
+                fields=["session", "order"],
+                name="session_setup_order_once",
+                violation_error_message="A place in the order of a session's setups holds one setup.",
+            ),
+            models.UniqueConstraint(
+                fields=["session"],
+                condition=models.Q(reference=True),
+                name="session_one_reference",
+                violation_error_message="A session has one reference setup.",
+                violation_error_code="unique",
             ),
         ]
 
@@ -106,21 +125,32 @@ class Run(Record):
 
     class Meta(Record.Meta):
         constraints = [
-            models.UniqueConstraint(fields=["session", "number"], name="run_number_once_per_session"),
-            models.CheckConstraint(condition=models.Q(number__gte=1), name="run_number_from_one"),
+            models.UniqueConstraint(
+                fields=["session", "number"],
+                name="run_number_once_per_session",
+                violation_error_message="A run's number is used once in a session.",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(number__gte=1),
+                name="run_number_from_one",
+                violation_error_message="Run numbers count from 1.",
+            ),
             models.CheckConstraint(
                 condition=models.Q(started_at__isnull=True)
                 | models.Q(ended_at__isnull=True)
                 | models.Q(ended_at__gt=models.F("started_at")),
                 name="run_ends_after_start",
+                violation_error_message="A run ends after it starts.",
             ),
             models.CheckConstraint(
                 condition=models.Q(lap__isnull=True) | models.Q(started_at__isnull=True, ended_at__isnull=True),
                 name="run_cut_by_lap_or_times",
+                violation_error_message="A run is cut from its recording by times or by lap, one of the two.",
             ),
             models.CheckConstraint(
                 condition=models.Q(system_mass_kg__isnull=True) | models.Q(system_mass_kg__gt=0),
                 name="run_mass_positive",
+                violation_error_message="A system mass is above 0 kg.",
             ),
         ]
 

@@ -32,6 +32,7 @@ class Setup(Record):
             models.CheckConstraint(
                 condition=models.Q(system_mass_kg__isnull=True) | models.Q(system_mass_kg__gt=0),
                 name="setup_mass_positive",
+                violation_error_message="A system mass is above 0 kg.",
             ),
         ]
 
@@ -48,7 +49,11 @@ class SetupItem(models.Model):
 
     class Meta:
         ordering = ["slot"]
-        constraints = [models.UniqueConstraint(fields=["setup", "slot"], name="setup_slot_once")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["setup", "slot"], name="setup_slot_once", violation_error_message="A slot holds one item."
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.slot}: {self.item}"

@@ -45,7 +45,11 @@ class Membership(models.Model):
     class Meta:
         ordering = ["-id"]
         constraints = [
-            models.CheckConstraint(condition=models.Q(role__in=Role.values), name="membership_role_known"),
+            models.CheckConstraint(
+                condition=models.Q(role__in=Role.values),
+                name="membership_role_known",
+                violation_error_message="A role is one of owner, fitter, client, shop.",
+            ),
         ]
 
     def __str__(self) -> str:

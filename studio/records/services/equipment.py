@@ -1,0 +1,87 @@
+"""Products, the physical pieces of them, and where those were mounted."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Q
+
+from studio.records.errors import Conflict
+from studio.records.models import EquipmentItem, Mounting, Product, SetupItem, Studio, User
+from studio.records.services import write
+
+PRODUCT_FIELDS = ("category", "name", "maker", "variant", "list_price", "currency", "mass_kg")
+ITEM_FIELDS = ("product", "rider", "size", "serial", "acquired_on", "retired_on")
+MOUNTING_FIELDS = ("slot", "mounted_at", "removed_at")
+ITEM_IS_FROZEN = "A run was ridden with this item, so it stays the product that it was; make a new item."
+SHARED_SLOT = "other"
+
+
+def product_create(*, studio: Studio, by: User | None, **fields: object) -> Product:
+    """List a product."""
+    return write.create(Product, studio=studio, by=by, fields=fields)
+
+
+def product_update(*, record: Product, by: User | None, version: int, changes: Mapping[str, Any]) -> Product:
+    """Change what the catalogue says of a product."""
+    return write.update(record, by=by, version=version, changes=changes, changeable=PRODUCT_FIELDS)
+
+
+def product_delete(*, record: Product, by: User | None, version: int) -> None:
+    """Delete a product of which there is no item."""
+    write.delete(record, by=by, version=version)
+
+
+def item_create(*, studio: Studio, by: User | None, **fields: object) -> EquipmentItem:
+    """Enter a physical piece: a rider's own, or the studio's stock where no rider is given."""
+    return write.create(EquipmentItem, studio=studio, by=by, fields=fields)
+
+
+def item_update(*, record: EquipmentItem, by: User | None, version: int, changes: Mapping[str, Any]) -> EquipmentItem:
+    """Change an item; once a run used it, it stays the product that it was."""
+    with write.change_of(record.studio):
+        other_product = "product" in changes and changes["product"] != record.product
+        if other_product and SetupItem.objects.filter(item=record, setup__runs__isnull=False).exists():
+            raise Conflict(ITEM_IS_FROZEN)
+        return write.update(record, by=by, version=version, changes=changes, changeable=ITEM_FIELDS)
+
+
+def item_delete(*, record: EquipmentItem, by: User | None, version: int) -> None:
+    """Delete an item that was never mounted or set up."""
+    write.delete(record, by=by, version=version)
+
+
+def mounting_create(
+    *, studio: Studio, by: User | None, item: EquipmentItem, slot: str, mounted_at: datetime, **fields: object
+) -> Mounting:
+    """Mount an item: it leaves the place where it was, and whatever filled the slot is removed at the same time.
+
+    The slot `other` holds several items at once.
+    """
+    values = {"item": item, "slot": slot, "mounted_at": mounted_at, **fields}
+    with write.change_of(studio):
+        if values.get("removed_at") is None:
+            _close_mountings(studio, by, values)
+        return write.create(Mounting, studio=studio, by=by, fields=values)
+
+
+def _close_mountings(studio: Studio, by: User | None, values: Mapping[str, Any]) -> None:
+    in_the_way = Q(item=values["item"])
+    for place in ("bike", "rider"):
+        if values.get(place) is not None and values["slot"] != SHARED_SLOT:
+            in_the_way |= Q(**{place: values[place]}, slot=values["slot"])
+    for mounting in Mounting.objects.filter(in_the_way, studio=studio, removed_at__isnull=True):
+        changes = {"removed_at": values["mounted_at"]}
+        mounting_update(record=mounting, by=by, version=mounting.version, changes=changes)
+
+
+def mounting_update(*, record: Mounting, by: User | None, version: int, changes: Mapping[str, Any]) -> Mounting:
+    """Correct a mounting, or enter its removal."""
+    return write.update(record, by=by, version=version, changes=changes, changeable=MOUNTING_FIELDS)
+
+
+def mounting_delete(*, record: Mounting, by: User | None, version: int) -> None:
+    """Delete a mounting that was entered by mistake."""
+    write.delete(record, by=by, version=version)

@@ -1,0 +1,102 @@
+"""Uploaded recordings: the bytes are on the disk before the row names them, and stay as they came."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict
+from datetime import timedelta
+from typing import Any
+
+from django.conf import settings
+
+from analysis.readers.archive import NAME_ALLOWED, canonical, safe_name
+from analysis.readers.faults import shown
+from analysis.readers.samples import Recording as Reading
+from studio.records.errors import TooLarge, Unusable
+from studio.records.models import FieldSession, Recording, RecordingState, User
+from studio.records.services import write
+from studio.records.services.checking import fault
+from studio.records.store import FileTooLarge, StoredFile, keep_file
+
+READING_FIELDS = (
+    "state",
+    "format",
+    "device",
+    "channels",
+    "laps",
+    "samples",
+    "started_at",
+    "ended_at",
+    "findings",
+    "problem",
+    "channels_sha256",
+)
+
+
+def recording_store(*, session: FieldSession, filename: str, chunks: Iterable[bytes], by: User | None) -> Recording:
+    """Keep an uploaded file. The same bytes under the same name are the recording that is there already."""
+    if not safe_name(filename):
+        raise Unusable("The file's name cannot be kept.", faults=(fault("file", shown(filename), NAME_ALLOWED),))
+    stored = keep_upload(session=session, filename=filename, chunks=chunks)
+    with write.change_of(session.studio):
+        same = Recording.objects.filter(session=session, filename=canonical(filename), sha256=stored.sha256).first()
+        return same or recording_enter(session=session, filename=filename, stored=stored, by=by)
+
+
+def keep_upload(*, session: FieldSession, filename: str, chunks: Iterable[bytes]) -> StoredFile:
+    """Bring the bytes to the disk; too many or none are refused."""
+    most = settings.UPLOAD_MAX_BYTES
+    try:
+        stored = keep_file(studio_id=session.studio_id, chunks=chunks, max_bytes=most)
+    except FileTooLarge as error:
+        allowed = f"at most {most // 2**20} MiB a recording"
+        found = fault("file", f"{shown(filename)} with more", allowed)
+        raise TooLarge(f"The recording is too large: {allowed}.", faults=(found,)) from error
+    if not stored.size_bytes:
+        found = fault("file", f"{shown(filename)}, which is empty", "a recording with at least one sample")
+        raise Unusable("The recording is empty.", faults=(found,))
+    return stored
+
+
+def recording_enter(*, session: FieldSession, filename: str, stored: StoredFile, by: User | None) -> Recording:
+    """Enter bytes that are on the disk as a recording of the session."""
+    fields = {
+        "session": session,
+        "filename": canonical(filename),
+        "sha256": stored.sha256,
+        "size_bytes": stored.size_bytes,
+    }
+    return write.create(Recording, studio=session.studio, by=by, fields=fields)
+
+
+def recording_read(*, recording: Recording, reading: Reading, channels_sha256: str) -> Recording:
+    """Enter what was read from a recording; its channels lie in the file store under `channels_sha256`."""
+    start, seconds = reading.start, reading.time_s
+    changes = {
+        "state": RecordingState.READ,
+        "format": reading.format,
+        "device": dict(reading.device),
+        "channels": list(reading.columns),
+        "laps": max((lap.number for lap in reading.laps), default=None),
+        "samples": int(seconds.size),
+        "started_at": start and start + timedelta(seconds=float(seconds[0])),
+        "ended_at": start and start + timedelta(seconds=float(seconds[-1])),
+        "findings": [asdict(note) for note in reading.notes],
+        "problem": None,
+        "channels_sha256": channels_sha256,
+    }
+    return _after_reading(recording, changes)
+
+
+def recording_refuse(*, recording: Recording, problem: Mapping[str, Any]) -> Recording:
+    """Enter why a recording could not be read; its bytes are kept."""
+    return _after_reading(recording, {"state": RecordingState.REFUSED, "problem": dict(problem)})
+
+
+def _after_reading(recording: Recording, changes: Mapping[str, Any]) -> Recording:
+    return write.update(recording, by=None, version=recording.version, changes=changes, changeable=READING_FIELDS)
+
+
+def recording_delete(*, record: Recording, by: User | None, version: int) -> None:
+    """Take a recording from its session; no run may use it. The bytes stay until the rider's records are erased."""
+    write.delete(record, by=by, version=version)

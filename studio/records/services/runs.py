@@ -1,0 +1,75 @@
+"""Runs: which setup was ridden when, in which recording, kept or left out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from django.db.models import Max
+
+from analysis.readers.faults import Fault, shown
+from studio.records.models import FieldSession, Recording, RecordingState, Run, Setup, Studio, User
+from studio.records.services import write
+from studio.records.services.checking import fault
+from studio.records.services.sessions import link_setup, setup_faults
+
+RUN_FIELDS = (
+    "number",
+    "setup",
+    "recording",
+    "started_at",
+    "ended_at",
+    "lap",
+    "system_mass_kg",
+    "left_out",
+    "note",
+)
+
+
+def run_create(*, studio: Studio, by: User | None, session: FieldSession, **fields: object) -> Run:
+    """Log a run; without a number it gets the session's next. Its setup joins those that the session tests."""
+    with write.change_of(studio):
+        last = Run.objects.filter(session=session).aggregate(last=Max("number"))["last"] or 0
+        values = {"number": last + 1, **fields, "session": session}
+        run = write.create(Run, studio=studio, by=by, fields=values, rules=[_whole])
+        link_setup(session, run.setup)
+    return run
+
+
+def run_update(*, record: Run, by: User | None, version: int, changes: Mapping[str, Any]) -> Run:
+    """Correct a run, leave it out with a reason, or take it back in with an empty one."""
+    with write.change_of(record.studio):
+        run = write.update(record, by=by, version=version, changes=changes, changeable=RUN_FIELDS, rules=[_whole])
+        link_setup(run.session, run.setup)
+    return run
+
+
+def run_delete(*, record: Run, by: User | None, version: int) -> None:
+    """Delete a run that was logged by mistake; one that was ridden is better left out with its reason."""
+    write.delete(record, by=by, version=version)
+
+
+def _whole(run: Run) -> Iterable[Fault]:
+    others = Setup.objects.filter(session_links__session=run.session).exclude(pk=run.setup_id)
+    yield from setup_faults(run.session, [*others, run.setup], "setup")
+    if run.recording is not None:
+        yield from _recording_faults(run, run.recording)
+
+
+def _recording_faults(run: Run, recording: Recording) -> Iterable[Fault]:
+    if recording.session_id != run.session_id:
+        yield fault("recording", shown(recording.filename), "a recording of the same session")
+    if recording.state == RecordingState.REFUSED:
+        yield fault("recording", f"{shown(recording.filename)}, which could not be read", "a sound recording")
+    if recording.state != RecordingState.READ:
+        return  # its extent is not known yet; the analysis looks again
+    if run.lap is not None and run.lap > (recording.laps or 0):
+        yield fault("lap", shown(run.lap), f"a lap of {recording.filename}, which has {recording.laps or 'none'}")
+    if recording.started_at is None or recording.ended_at is None:
+        return
+    starts_late = run.started_at is not None and run.started_at > recording.ended_at
+    ends_early = run.ended_at is not None and run.ended_at <= recording.started_at
+    if starts_late or ends_early:
+        given = f"a run outside {recording.filename}"
+        allowed = f"times from {recording.started_at.isoformat()} to {recording.ended_at.isoformat()}"
+        yield fault("started_at" if starts_late else "ended_at", given, allowed)

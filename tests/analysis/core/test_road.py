@@ -1,6 +1,7 @@
 """Gravity of the ellipsoid and the terms of road power against published cases."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -53,19 +54,17 @@ def test_power_terms_match_the_worked_example_of_martin_1998():
 
 
 @pytest.mark.parametrize(
-    ("speed", "headwind", "density", "cda", "crr", "mass", "grade", "acceleration", "total"),
+    ("speed", "acceleration", "state", "total"),
     [
-        (12, 0, 1.2, 0.25, 0.004, 80, 0, 0, 310.9153081),
-        (5, 0, 1.15, 0.32, 0.005, 78, 0.05, 0.1, 280.2483877),
-        (11, -3, 1.225, 0.24, 0.0035, 85, -0.005, 0, 95.89081402),
+        (12, 0, Resistance(0.25, 0.004, 80, 1.2), 310.9153081),
+        (5, 0.1, Resistance(0.32, 0.005, 78, 1.15, grade=0.05), 280.2483877),
+        (11, 0, Resistance(0.24, 0.0035, 85, 1.225, grade=-0.005, headwind_mps=-3.0), 95.89081402),
     ],
 )
-def test_power_of_the_full_model(speed, headwind, density, cda, crr, mass, grade, acceleration, total):
+def test_power_of_the_full_model(speed, acceleration, state, total):
     # the terms of Martin et al. (1998) evaluated in 30-digit arithmetic, spokes 0.0044 m2, I 0.14, r 0.311, E 0.977
-    state = Resistance(
-        cda + 0.0044, crr, mass, density, efficiency=0.977, grade=grade, headwind_mps=headwind, bearings=True
-    )
-    power = road_power(speed, state, acceleration_mps2=acceleration, inertia_kg=mass + 0.14 / 0.311**2)
+    state = replace(state, cda_m2=state.cda_m2 + 0.0044, efficiency=0.977, bearings=True)
+    power = road_power(speed, state, acceleration_mps2=acceleration, inertia_kg=state.mass_kg + 0.14 / 0.311**2)
     assert power.total_w == pytest.approx(total, abs=1e-6)
 
 

@@ -19,12 +19,13 @@ from analysis.readers.limits import Limits
 
 Places = NDArray[np.intp]
 FIT_MAGIC = b".FIT"
-BLOCK = 8192
+BLOCK = 512
 MOST_NOTED = 10_000  # laps, events and devices each
 MOST_DAMAGE = 20
 MOST_PARTS = 100  # places at which reading starts again after damage
 KEPT = {0: "file_id", 18: "session", 19: "lap", 21: "event", 23: "device_info"}  # by the open profile's numbers
 RECORD = 20
+CRC_BYTES = 2
 HEADER, CRC, DATA = 1, 2, 4  # fitdecode's frame types
 
 
@@ -92,11 +93,11 @@ def read_messages(name: str, data: bytes, limits: Limits) -> Messages:
     messages = Messages()
     at = 0
     for _ in range(MOST_PARTS):
-        end, broken = _read_part(name, _finished(data, at, messages), at, messages, limits)
+        end, promised, broken = _read_part(name, _finished(data, at, messages), at, messages, limits)
         following = data.find(FIT_MAGIC, end + 9) - 8
         if broken:
-            lost = (following if following >= 0 else len(data)) - end
-            messages.hurt(f"reading stopped at byte {end} ({broken}); {lost} bytes from there on were lost")
+            lost = (following if following >= 0 else max(len(data), promised)) - end
+            messages.hurt(f"reading stopped at byte {end} ({broken}); {lost} bytes from there on are lost")
         if following < 0:
             return messages
         at = following
@@ -114,13 +115,13 @@ def _finished(data: bytes, at: int, messages: Messages) -> bytes:
     return data[at : at + 4] + body.to_bytes(4, "little") + data[at + 8 :]
 
 
-def _read_part(name: str, data: bytes, at: int, messages: Messages, limits: Limits) -> tuple[int, str]:
-    """Read from one file header on: the place after the last sound frame, and the error that stopped it or ''."""
+def _read_part(name: str, data: bytes, at: int, messages: Messages, limits: Limits) -> tuple[int, int, str]:
+    """Read from one file header on: where the last sound frame ends, where the file should, what stopped it or ''."""
     import fitdecode  # the one allowed import inside a function: a format's own library, on first use
 
     stream = io.BytesIO(data)
     groups: dict[tuple[object, int], _Group] = {}
-    sound, broken = 0, ""
+    sound, promised, broken = 0, 0, ""
     options = {"check_crc": fitdecode.CrcCheck.READONLY, "error_handling": fitdecode.ErrorHandling.IGNORE}
     try:
         for frame in fitdecode.FitReader(stream, processor=None, **options):
@@ -132,17 +133,18 @@ def _read_part(name: str, data: bytes, at: int, messages: Messages, limits: Limi
                     _keep(frame, messages.other[KEPT[number]])
             elif frame.frame_type in (HEADER, CRC):
                 _checksum(frame, at + stream.tell(), messages)
+                promised = stream.tell() + (frame.body_size + CRC_BYTES if frame.frame_type == HEADER else 0)
             sound = stream.tell()
             if messages.count > limits.max_samples:
                 break
     except Exception as error:  # a broken file can break the decoder anywhere; what came before is sound
-        broken = type(error).__name__
+        broken = "the file ends there" if promised > len(data) else type(error).__name__
     if messages.count > limits.max_samples:
         given = f"more than {limits.max_samples} samples"
         raise Refused([Fault(name, "samples", given, f"at most {limits.max_samples}")])
     for group in groups.values():
         _flush(group, messages)
-    return at + sound, broken
+    return at + sound, at + promised, broken
 
 
 def _checksum(frame: _Edge, place: int, messages: Messages) -> None:

@@ -115,7 +115,7 @@ def _laps(messages: Messages, zero: float, time_s: Array) -> tuple[Lap, ...]:
     starts = list(dict.fromkeys(start - zero for start in begun))
     if starts and ends and ends[-1] - zero < time_s[-1]:
         starts.append(max(ends[-1] - zero, starts[-1] + 1))
-    stops = [*starts[1:], float("inf")]
+    stops = [*starts[1:], float("inf")] if starts else []
     return tuple(Lap(at + 1, start, stop) for at, (start, stop) in enumerate(zip(starts, stops, strict=True)))
 
 

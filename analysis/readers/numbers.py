@@ -16,7 +16,6 @@ NUMBER = re.compile(r"[+-]?(\d+[.,]?\d*|[.,]\d+)([eE][+-]?\d+)?", re.ASCII)
 NO_NUMBER = {"nan", "+nan", "-nan", "inf", "+inf", "-inf", "infinity", "+infinity", "-infinity"}
 GAP_WORDS = {"-", "--", "na", "n/a", "none", "null"}
 MOST_FAULTS = 20
-_SWAP = str.maketrans(",.", ".,")
 
 
 class Numbers:
@@ -25,34 +24,30 @@ class Numbers:
     def __init__(self, file: str, *, decimal: str | None, plain: bool) -> None:
         self.file = file
         self.decimal = decimal  # the file's one decimal sign, None until a cell shows it
-        self.plain = plain  # only ASCII without underscores: float() then takes nothing that is no number
+        self.plain = plain  # float() takes nothing in this file that is no number
         self.gaps: Counter[str] = Counter()  # texts like NaN by channel
         self.faults: list[Fault] = []
 
     def column(self, key: str, cells: Sequence[str], lines: Sequence[int]) -> Array:
         """Read one column of a block; `lines` are the cells' line numbers in the file."""
-        if self.plain and self.decimal == ",":
-            cells = [cell.translate(_SWAP) for cell in cells]
-            values = self._fast(cells)
-            if values is None:
-                cells = [cell.translate(_SWAP) for cell in cells]
-        else:
-            values = self._fast(cells) if self.plain else None
+        values = self._fast(cells) if self.plain else None
         if values is None:
             values = np.array([self._cell(key, cell, line) for cell, line in zip(cells, lines, strict=True)])
         return values
 
     def _fast(self, cells: Sequence[str]) -> Array | None:
+        """Read a column of plain numbers and empty cells; None where anything else is in it."""
+        if self.decimal == ",":
+            cells = [cell.replace(",", ".") for cell in cells]
+        count = finite = len(cells)
         try:
-            values = np.array(list(map(float, cells)))
+            values = np.fromiter(map(float, cells), np.float64, count)
         except ValueError:
             try:
-                values = np.array([float(cell) if cell else math.nan for cell in cells])
+                values = np.fromiter((float(cell) if cell else math.nan for cell in cells), np.float64, count)
             except ValueError:
                 return None
             finite = sum(map(bool, cells))
-        else:
-            finite = len(cells)
         return values if np.count_nonzero(np.isfinite(values)) == finite else None
 
     def _cell(self, key: str, cell: str, line: int) -> float:

@@ -245,3 +245,11 @@ class SessionResult:
     budget: tuple[BudgetLine, ...]
     warnings: tuple[Warning, ...]
     assumptions: Mapping[str, Any]  # priors and conventions, stated in the document as they stand
+
+
+class SessionRefused(ValueError):
+    """The session cannot be estimated at all; `sentences` say what was found and what to do."""
+
+    def __init__(self, *sentences: str) -> None:
+        super().__init__(" ".join(sentences))
+        self.sentences = sentences

@@ -1,0 +1,299 @@
+"""The air sensor against the ground: noise, gusts, gain of every run by closure, yaw offset, tilt of the mount.
+
+Over an out and back, or a closed lap, the wind cancels: sensed air speed less ground speed leaves the gain.
+What the gains of all runs have in common, and what drifts in them, is decided in `joint`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve
+
+from analysis.core.course import Layout
+from analysis.core.samples import Samples
+from analysis.core.types import Array
+
+WANDER_MPS = 0.3  # mean wind, in ten minutes (DESIGN section 7)
+WANDER_RAD = np.radians(10.0)  # its direction, in ten minutes (DESIGN section 7)
+TEN_MINUTES_S = 600.0
+YAW_OFFSET_SD = np.radians(2.0)  # DESIGN section 7
+SECTOR_SHARE = 0.125  # of a lap: the heading changes little inside, gusts are mostly averaged
+NOMINAL_AIR_NOISE_MPS = 0.15
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Gusts:
+    """Air speed less ground speed about its mean: sensor noise, gust strength, gust time."""
+
+    noise_mps: float
+    sd_mps: float
+    time_s: float
+
+    def mean_covariance(self, begin_s: Array, end_s: Array) -> Array:
+        """Covariance of block means of a gust that is forgotten exponentially.
+
+        Returns
+        -------
+        array of shape (n, n) [m2/s2]
+        """
+        tau = max(self.time_s, 1e-3)
+        length = np.maximum(end_s - begin_s, 1e-3)
+        same = 2.0 * tau / length * (1.0 - tau / length * (1.0 - np.exp(-length / tau)))
+        apart = np.maximum(begin_s[:, None] - end_s[None, :], begin_s[None, :] - end_s[:, None])
+        shape = (1.0 - np.exp(-length / tau)) * tau / length
+        cross = shape[:, None] * shape[None, :] * np.exp(-np.maximum(apart, 0.0) / tau)
+        return np.asarray(self.sd_mps**2 * np.where(np.eye(length.size) > 0, np.diag(same), cross))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Blocks:
+    """Time means of the air sensor over legs or sectors; arrays of shape (n,)."""
+
+    run: Array
+    begin_s: Array
+    end_s: Array
+    air_mps: Array  # sensed, along travel
+    cross_mps: Array  # sensed, from the rider's left
+    ground_mps: Array
+    east: Array  # mean heading; both zero for a whole lap without positions
+    north: Array
+    samples: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Closure:
+    """Logarithm of the sensor's gain for every run, by closure alone."""
+
+    log_gain: Array  # (r,)
+    covariance: Array  # (r, r)
+    yaw_offset_rad: float
+    yaw_offset_u: float
+    wind_mps: float  # mean along and across, magnitude
+    gusts: Gusts
+
+
+def gather(runs: list[Samples], layout: Layout, kept: list[Array]) -> Blocks:
+    """Block means over the parts of every pass that are ridden freely.
+
+    Parameters
+    ----------
+    runs : prepared samples [1]
+    layout : passes and marks [m]
+    kept : for each run a bool array of samples that count [1]
+
+    Returns
+    -------
+    Blocks : one row for each leg, or each sector of a lap [m/s]
+    """
+    rows: list[tuple[float, ...]] = []
+    for p in layout.passes:
+        r = runs[p.run]
+        if r.air_mps is None:
+            continue
+        index = np.arange(p.first, p.last + 1)
+        for part in _parts(layout, p.along_m):
+            own = index[part & kept[p.run][index] & r.sound[index]]
+            if own.size < 5:
+                continue
+            rows.append(_block(r, p.run, own, layout.closed, p.direction))
+    columns = np.array(rows).T if rows else np.zeros((9, 0))
+    return Blocks(*columns)
+
+
+def _parts(layout: Layout, along: Array) -> list[Array]:
+    """Samples of each block of a pass: the whole leg, or sectors of each lap (whole laps without positions)."""
+    low, high = float(layout.marks_m[0]), float(layout.marks_m[-1])
+    if not layout.closed:
+        return [(along >= low) & (along <= high)]
+    sector = SECTOR_SHARE * (high - low)
+    number = np.floor(along / sector)
+    return [number == k for k in np.unique(number)]
+
+
+def _block(r: Samples, run: int, own: Array, closed: bool, direction: int) -> tuple[float, ...]:
+    assert r.air_mps is not None
+    dt = r.step_s[own]
+    total = float(dt.sum())
+    air, speed = r.air_mps[own], r.speed_mps[own]
+    mean_speed = 0.5 * (speed + r.speed_mps[np.maximum(own - 1, 0)])
+    cross = air * np.tan(r.yaw_rad[own])
+    east, north = float(direction), 0.0
+    if r.east_m is not None and r.north_m is not None:
+        known = own[np.isfinite(r.east_m[own]) & np.isfinite(r.north_m[own])]
+        if known.size >= 2:
+            e, n = r.east_m[known[-1]] - r.east_m[known[0]], r.north_m[known[-1]] - r.north_m[known[0]]
+            size = (
+                max(float(np.hypot(e, n)), 1e-6)
+                if not closed
+                else max(float(r.distance_m[known[-1]] - r.distance_m[known[0]]), 1e-6)
+            )
+            east, north = float(e) / size, float(n) / size
+    elif closed:
+        east = north = 0.0
+    means = [float(np.sum(w * dt)) / total for w in (air, cross, mean_speed)]
+    return (
+        float(run),
+        float(r.time_s[own[0]]) - float(dt[0]),
+        float(r.time_s[own[-1]]),
+        *means,
+        east,
+        north,
+        float(own.size),
+    )
+
+
+def measure_gusts(runs: list[Samples], layout: Layout, kept: list[Array], gain: float, across: bool = False) -> Gusts:
+    """Split the fluctuation of air speed less ground speed into sensor noise and gusts by its structure function.
+
+    Parameters
+    ----------
+    gain : the sensor's, roughly [1]
+    across : look at the air from the side instead [1]
+
+    Returns
+    -------
+    Gusts : noise and gust strength [m/s], gust time [s]
+    """
+    lags = np.arange(1, 25)
+    total, count = np.zeros(lags.size), np.zeros(lags.size)
+    step = float(np.median([np.median(r.step_s[1:]) for r in runs]))
+    for p in layout.passes:
+        r = runs[p.run]
+        if r.air_mps is None:
+            continue
+        index = np.arange(p.first, p.last + 1)
+        own = index[kept[p.run][index] & r.sound[index]]
+        if own.size < 40:
+            continue
+        x = np.full(r.time_s.size, np.nan)
+        x[own] = r.air_mps[own] / gain * np.tan(r.yaw_rad[own]) if across else r.air_mps[own] / gain - r.speed_mps[own]
+        if layout.closed:
+            x[own] -= _slow(x[own])
+        for j, lag in enumerate(lags):
+            d = x[lag:] - x[:-lag]
+            good = np.isfinite(d)
+            total[j] += 0.5 * float(np.sum(d[good] ** 2))
+            count[j] += good.sum()
+    if count.min() < 10:
+        return Gusts(NOMINAL_AIR_NOISE_MPS, 0.6, 4.0)
+    return _fit_structure(lags * step, total / count, count)
+
+
+def _slow(x: Array) -> Array:
+    """The part of a lap's headwind that comes from turning through a steady wind: three waves at most."""
+    phase = np.linspace(0.0, 2.0 * np.pi, x.size)
+    basis = np.column_stack([np.ones(x.size), *(f(k * phase) for k in (1, 2, 3) for f in (np.sin, np.cos))])
+    return np.asarray(basis @ np.linalg.lstsq(basis, x, rcond=None)[0])
+
+
+def _fit_structure(lag_s: Array, seen: Array, count: Array) -> Gusts:
+    best, answer = np.inf, Gusts(NOMINAL_AIR_NOISE_MPS, 0.6, 4.0)
+    weight = np.sqrt(count) / np.maximum(seen, 1e-9)
+    for tau in np.geomspace(1.0, 25.0, 25):
+        basis = np.column_stack([np.ones(lag_s.size), 1.0 - np.exp(-lag_s / tau)])
+        found = np.linalg.lstsq(basis * weight[:, None], seen * weight, rcond=None)[0]
+        found = np.maximum(found, 0.0)
+        miss = float(np.sum((weight * (seen - basis @ found)) ** 2))
+        if miss < best:
+            best, answer = miss, Gusts(float(np.sqrt(found[0])), float(np.sqrt(found[1])), float(tau))
+    return answer
+
+
+def close(blocks: Blocks, runs: int, along: Gusts, across: Gusts, has_yaw: bool) -> Closure | None:
+    """Gain of every run from the blocks of the whole session under one wandering wind.
+
+    Parameters
+    ----------
+    blocks : means over legs or sectors [m/s]
+    runs : number of runs [1]
+    along, across : gusts along and across the travel [m/s]
+    has_yaw : whether the air from the side was sensed [1]
+
+    Returns
+    -------
+    Closure or None : None where no run has a usable block [1]
+    """
+    if blocks.run.size < 2:
+        return None
+    gain, q = 1.0, np.eye(2) * WANDER_MPS**2 / TEN_MINUTES_S
+    answer = None
+    for _ in range(3):
+        answer = _close_once(blocks, runs, along, across, has_yaw, gain, q)
+        gain = float(np.exp(np.average(answer[0], weights=1.0 / np.diag(answer[1]))))
+        wind = answer[4]
+        q = _wander(wind)
+    assert answer is not None
+    return Closure(answer[0], answer[1], answer[2], answer[3], float(np.hypot(*answer[4])), along)
+
+
+def _wander(wind: Array) -> Array:
+    """Growth of the wind's covariance each second: in strength along it, in direction across it."""
+    size = float(np.hypot(*wind))
+    unit = wind / size if size > 1e-6 else np.array([1.0, 0.0])
+    across = np.array([-unit[1], unit[0]])
+    turn = max(WANDER_RAD * size, WANDER_MPS)
+    return np.asarray((WANDER_MPS**2 * np.outer(unit, unit) + turn**2 * np.outer(across, across)) / TEN_MINUTES_S)
+
+
+def _close_once(
+    b: Blocks, runs: int, along: Gusts, across: Gusts, has_yaw: bool, gain: float, q: Array
+) -> tuple[Array, Array, float, float, Array]:
+    n, run = b.run.size, b.run.astype(int)
+    middle = 0.5 * (b.begin_s + b.end_s)
+    air = b.air_mps / gain
+    heading = np.column_stack([b.east, b.north])
+    left = np.column_stack([-b.north, b.east])
+    faces = np.vstack([heading, left]) if has_yaw else heading
+    times = np.concatenate([middle, middle]) if has_yaw else middle
+    since = np.minimum(times[:, None], times[None, :]) - times.min()
+    wind = 25.0 * faces @ faces.T + since * (faces @ q @ faces.T)
+    # a lap without positions: what the wind changes while it is ridden round stays in the closure
+    blind = (b.east == 0.0) & (b.north == 0.0)
+    noise = along.mean_covariance(b.begin_s, b.end_s) + np.diag(along.noise_mps**2 / b.samples + blind * 0.1**2 + 1e-6)
+    columns = np.zeros((times.size, runs + int(has_yaw)))
+    columns[np.arange(n), run] = air
+    target = air - b.ground_mps
+    if has_yaw:
+        side = across.mean_covariance(b.begin_s, b.end_s) + np.diag(np.full(n, 0.1**2))
+        noise = np.block([[noise, np.zeros((n, n))], [np.zeros((n, n)), side]])
+        columns[n + np.arange(n), run] = b.cross_mps / gain
+        columns[n:, runs] = air
+        target = np.concatenate([target, b.cross_mps / gain])
+    factor = cho_factor(wind + noise)
+    weighted = cho_solve(factor, columns)
+    normal = columns.T @ weighted
+    normal[np.arange(runs), np.arange(runs)] += 1e-2  # a run without blocks stays unknown instead of singular
+    if has_yaw:
+        normal[runs, runs] += YAW_OFFSET_SD**-2
+    inverse = np.linalg.inv(normal)
+    theta = inverse @ (weighted.T @ target)
+    rest = cho_solve(factor, target - columns @ theta)
+    mean_wind = np.asarray(25.0 * faces.T @ rest)
+    offset, offset_u = (float(theta[runs]), float(np.sqrt(inverse[runs, runs]))) if has_yaw else (0.0, YAW_OFFSET_SD)
+    return np.log(gain) + theta[:runs], inverse[:runs, :runs], offset, offset_u, mean_wind
+
+
+def mount_tilt(runs: list[Samples]) -> tuple[Array, Array] | None:
+    """Pitch of the sensor's mount in every run: the mean over the closed path, where the road's slope cancels.
+
+    Returns
+    -------
+    tuple of array or None : tilt and its standard uncertainty, shape (r,) [rad]; None without the channel
+    """
+    tilt, error = np.full(len(runs), np.nan), np.full(len(runs), np.nan)
+    for i, r in enumerate(runs):
+        if r.tilt_rad is None:
+            continue
+        path = np.diff(r.distance_m, prepend=r.distance_m[0])
+        known = np.isfinite(r.tilt_rad) & (path > 0.0)
+        if known.sum() < 20:
+            continue
+        w = path[known] / path[known].sum()
+        tilt[i] = float(w @ r.tilt_rad[known])
+        rough = float(np.std(np.diff(r.tilt_rad[known]))) / np.sqrt(2.0)
+        error[i] = rough * float(np.sqrt(np.sum(w**2)))
+    if np.isfinite(tilt).sum() < 2:
+        return None
+    return tilt, error

@@ -1,0 +1,173 @@
+"""The chain of one session: samples, marks, energy sums, closure, and what each usable run says in the end.
+
+Reading and judging belong to the links themselves; what the answer means belongs to `compare`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from analysis.core import airsensor, balance
+from analysis.core.airsensor import Closure
+from analysis.core.balance import Balance, Noise
+from analysis.core.course import Layout, lay_out
+from analysis.core.joint import Evidence
+from analysis.core.road import effective_mass_kg
+from analysis.core.samples import Samples
+from analysis.core.stretches import Stretches, add_up
+from analysis.core.types import Array, Session, Setup
+
+POWER_NOISE = 0.03  # white, of one second; the residuals scale it
+SPEED_SAMPLES = 5.0  # that a mark's speed averages
+TYRE_FACTORS = ("items.tyres", "items.front_tyre", "items.rear_tyre", "tyre_pressure_kpa")
+NEAR_SENSOR_FACTORS = ("position", "items.cockpit")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Chain:
+    """All links of a session's computation, for the result, its findings and its budget."""
+
+    runs: list[Samples]
+    layout: Layout
+    rows: Stretches
+    balance: Balance
+    closure: Closure | None
+    tilt: tuple[Array, Array] | None
+    evidence: Evidence
+    labels: tuple[str, ...]  # setups with a usable run, the reference first
+
+
+def link(session: Session, runs: list[Samples], layout: Layout) -> Chain:
+    """Compute every link from prepared runs over known marks.
+
+    Parameters
+    ----------
+    session : what was given [1]
+    runs : samples of the usable runs [1]
+    layout : passes and marks [m]
+
+    Returns
+    -------
+    Chain : energy sums, drag areas, gains [1]
+    """
+    labels = usable_labels(session, runs)
+    setups = [next(s for s in session.setups if s.label == label) for label in labels]
+    setup_of = np.array([labels.index(r.setup) for r in runs])
+    tyres = states(setups, TYRE_FACTORS)
+    kept = [np.ones(r.time_s.size, dtype=bool) for r in runs]
+    kept = [k & free(layout, i, r) for i, (k, r) in enumerate(zip(kept, runs, strict=True))]
+    closure = _closure(runs, layout, kept)
+    runs = _corrected(runs, closure)
+    bike = session.bike
+    spin = effective_mass_kg(1.0, bike.wheel_inertia_kg_m2, bike.wheel_circumference_m * layout.wheel_scale) - 1.0
+    rows = add_up(runs, layout, session.drivetrain_efficiency, spin)
+    noise = Noise(
+        POWER_NOISE,
+        speed_noise_mps(runs) / np.sqrt(SPEED_SAMPLES),
+        closure.gusts.noise_mps if closure is not None else 0.0,
+        layout.offsets_u_m,
+    )
+    solved = balance.solve(
+        rows, rows.sound, tyres[setup_of], crr=session.crr, noise=noise, closed=layout.closed, marks=layout.marks_m.size
+    )
+    evidence = _evidence(rows, solved, closure, setup_of, tyres, states(setups, NEAR_SENSOR_FACTORS) > 0)
+    return Chain(runs, layout, rows, solved, closure, airsensor.mount_tilt(runs), evidence, labels)
+
+
+def usable_labels(session: Session, runs: list[Samples]) -> tuple[str, ...]:
+    ridden = {r.setup for r in runs}
+    ordered = [session.reference, *(s.label for s in session.setups if s.label != session.reference)]
+    return tuple(label for label in ordered if label in ridden)
+
+
+def states(setups: list[Setup], factors: tuple[str, ...]) -> Array:
+    """Number the different states of some factors over the setups; the first setup's is 0.
+
+    Returns
+    -------
+    array of int, shape (s,) : state of each setup [1]
+    """
+    seen: list[Mapping[str, Any]] = []
+    numbers = []
+    for s in setups:
+        state = {f: s.factors[f] for f in factors if f in s.factors}
+        if state not in seen:
+            seen.append(state)
+        numbers.append(seen.index(state))
+    return np.array(numbers, dtype=int)
+
+
+def free(layout: Layout, run: int, samples: Samples) -> Array:
+    """Samples between the outer marks of any pass of a run: not the start, not the turns."""
+    inside = np.zeros(samples.time_s.size, dtype=bool)
+    for p in layout.passes:
+        if p.run == run:
+            low, high = layout.marks_m[0], layout.marks_m[-1]
+            within = np.ones(p.along_m.size, dtype=bool) if layout.closed else (p.along_m >= low) & (p.along_m <= high)
+            inside[p.first : p.last + 1] |= within
+    return inside
+
+
+def speed_noise_mps(runs: list[Samples]) -> float:
+    """White noise of one speed sample, from second differences: a rider's acceleration is smooth."""
+    spread = [float(np.nanmedian(np.abs(np.diff(r.speed_mps, 2)))) / 0.6745 / np.sqrt(6.0) for r in runs]
+    return float(np.clip(np.median(spread), 0.002, 0.3))
+
+
+def _closure(runs: list[Samples], layout: Layout, kept: list[Array]) -> Closure | None:
+    if any(r.air_mps is None for r in runs):
+        return None
+    has_yaw = all(r.has_yaw for r in runs)
+    gain = _rough_gain(runs, kept)
+    along = airsensor.measure_gusts(runs, layout, kept, gain)
+    across = airsensor.measure_gusts(runs, layout, kept, gain, across=True) if has_yaw else along
+    return airsensor.close(airsensor.gather(runs, layout, kept), len(runs), along, across, has_yaw)
+
+
+def _rough_gain(runs: list[Samples], kept: list[Array]) -> float:
+    air = sum(
+        float(np.nansum((r.air_mps * r.step_s)[k])) for r, k in zip(runs, kept, strict=True) if r.air_mps is not None
+    )
+    ground = sum(float(np.nansum((r.speed_mps * r.step_s)[k])) for r, k in zip(runs, kept, strict=True))
+    return float(np.clip(air / max(ground, 1.0), 0.2, 5.0))
+
+
+def _corrected(runs: list[Samples], closure: Closure | None) -> list[Samples]:
+    """Yaw less its offset; the squares of the air speed less the noise that they hold."""
+    if closure is None:
+        return runs
+    out = []
+    for r in runs:
+        yaw = r.yaw_rad - closure.yaw_offset_rad if r.has_yaw else r.yaw_rad
+        out.append(replace(r, yaw_rad=yaw))
+    return out
+
+
+def _evidence(
+    rows: Stretches, solved: Balance, closure: Closure | None, setup_of: Array, tyres: Array, near_sensor: Array
+) -> Evidence:
+    run = rows.run[solved.used].astype(int)
+    used = rows.where(solved.used)
+    n = setup_of.size
+    area = np.maximum(np.bincount(run, used.area_j_m2, n), 1e-9)
+    work = np.bincount(run, used.energy_j, n)
+    begin = np.array([used.begin_s[run == i].min() if (run == i).any() else 0.0 for i in range(n)])
+    end = np.array([(used.begin_s + used.duration_s)[run == i].max() if (run == i).any() else 0.0 for i in range(n)])
+    return Evidence(
+        setup=setup_of,
+        time_h=0.5 * (begin + end) / 3600.0,
+        apparent_m2=solved.apparent_m2,
+        crr=solved.crr,
+        crr_state=tyres,
+        balance_covariance=solved.covariance,
+        log_gain=None if closure is None else closure.log_gain,
+        gain_covariance=None if closure is None else closure.covariance,
+        near_sensor=near_sensor,
+        yaw_moment=np.bincount(run, used.yaw_area_j_m2, n) / area,
+        power_share_m2=work / area,
+        rolling_share_m2=np.bincount(run, used.rolling_j, n) / area,
+    )

@@ -1,0 +1,227 @@
+"""The energy balance of a whole session as one least-squares system.
+
+Unknown are the apparent drag area of every run (by the air speed as sensed), the height of every mark,
+shared by all passes, and the rolling resistance with its prior. The air sensor's gain enters where runs
+become setups (`joint`): it multiplies a run's apparent drag area and no stretch can see it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve, solve_triangular
+
+from analysis.core.stretches import Stretches
+from analysis.core.types import Array
+
+CRR_SD = 0.0007  # about the assumed one (DESIGN section 7)
+CRR_CHANGE_SD = 0.0005  # between tyres or pressures (DESIGN section 7)
+ODD_Z = 4.5  # a stretch this many standard deviations from its twins is left out: 1 in 600 clean sessions
+HEIGHT_FLOOR_M = 0.15  # an altimeter's mean over passes is trusted no better than this at one mark
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Noise:
+    """What blurs the balance, as standard deviations."""
+
+    power_relative: float  # white, of one second's power [1]
+    speed_mps: float  # of the speed at a mark [m/s]
+    air_mps: float  # of one sample of air speed [m/s]
+    place_m: float  # of a pass's place on the course [m]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Balance:
+    """Apparent drag areas and rolling resistance of a session, with their joint covariance."""
+
+    apparent_m2: Array  # shape (r,)
+    crr: Array  # shape (g,): absolute, one for each tyre state
+    covariance: Array  # shape (r + g, r + g)
+    used: Array  # bool (n,): rows of the stretches that entered
+    score: Array  # (n,) standardised residual of every sound row, NaN elsewhere
+    scale: float  # residual scale against the noise model [1]
+    heights_m: Array  # at the marks
+    area_j_m2: Array  # (r,) sums over used rows
+    rolling_j: Array  # (r,)
+
+
+def solve(
+    rows: Stretches, usable: Array, tyre_state: Array, *, crr: float, noise: Noise, closed: bool, marks: int
+) -> Balance:
+    """Least squares over all stretches of the session, odd ones left out.
+
+    Parameters
+    ----------
+    rows : energy sums [1]
+    usable : bool of shape (n,), rows that may enter [1]
+    tyre_state : int of shape (runs,), which tyres and pressures a run rode on; 0 is the reference's [1]
+    crr : assumed rolling resistance, the prior's mean [1]
+    noise : standard deviations of the noise model [1]
+    closed : whether the last mark is the first [1]
+    marks : number of marks [1]
+
+    Returns
+    -------
+    Balance : drag areas [m2]
+    """
+    used = usable.copy()
+    system = _System(rows, tyre_state, crr, noise, closed, marks)
+    answer = system.fit(used)
+    for _ in range(6):
+        odd = used & (np.abs(np.nan_to_num(answer.score)) > ODD_Z)
+        if not odd.any():
+            break
+        worst = np.abs(np.nan_to_num(answer.score)) > max(ODD_Z, 0.5 * float(np.nanmax(np.abs(answer.score[used]))))
+        used = used & ~(odd & worst)
+        answer = system.fit(used)
+    return answer
+
+
+class _System:
+    """Design matrix and noise of a session; fits any selection of its rows."""
+
+    def __init__(self, rows: Stretches, tyre_state: Array, crr: float, noise: Noise, closed: bool, marks: int) -> None:
+        self.rows, self.noise, self.crr0 = rows, noise, crr
+        self.runs, self.groups = tyre_state.size, int(tyre_state.max()) + 1
+        self.nodes = marks - 1 if closed else marks
+        n, run = rows.run.size, rows.run.astype(int)
+        self.design = np.zeros((n, self.runs + self.groups + self.nodes))
+        at = np.arange(n)
+        self.design[at, run] = rows.area_j_m2
+        self.design[at, self.runs] = rows.rolling_j
+        state = tyre_state[run].astype(int)
+        changed = state > 0
+        self.design[at[changed], self.runs + state[changed]] = rows.rolling_j[changed]
+        first = rows.place.astype(int)
+        last = np.mod(first + 1, self.nodes) if closed else first + 1
+        self.first, self.last = first, last
+        lift = rows.weight_n * rows.direction
+        np.add.at(self.design, (at, self.runs + self.groups + last), lift)
+        np.add.at(self.design, (at, self.runs + self.groups + first), -lift)
+        self.prior_mean, self.prior_sd = self._priors(closed)
+        self.heights = self.prior_mean[self.runs + self.groups :].copy()
+        self.apparent = np.full(self.runs, 0.25)
+
+    def _priors(self, closed: bool) -> tuple[Array, Array]:
+        mean = np.zeros(self.design.shape[1])
+        sd = np.full(mean.size, np.inf)
+        mean[self.runs], sd[self.runs] = self.crr0, CRR_SD
+        sd[self.runs + 1 : self.runs + self.groups] = CRR_CHANGE_SD
+        height, height_sd = _altimeter(self.rows, self.nodes, closed)
+        mean[self.runs + self.groups :], sd[self.runs + self.groups :] = height, height_sd
+        return mean, sd
+
+    def fit(self, used: Array) -> Balance:
+        for _ in range(2):  # the second round knows drag areas and slopes for its weights
+            answer = self._once(used)
+        return answer
+
+    def _once(self, used: Array) -> Balance:
+        rows, p = self.rows, self.runs
+        index = np.flatnonzero(used)
+        white = np.zeros((index.size, self.design.shape[1] + 1))
+        spread = np.zeros(rows.run.size)
+        start = 0
+        for ride in np.unique(rows.ride[index]):
+            own = index[rows.ride[index] == ride]
+            v = self._covariance(own)
+            spread[own] = np.diag(v)
+            low = np.linalg.cholesky(v)
+            block = np.column_stack([self.design[own], rows.energy_j[own]])
+            white[start : start + own.size] = solve_triangular(low, block, lower=True, check_finite=False)
+            start += own.size
+        a, y = white[:, :-1], white[:, -1]
+        precision = np.where(np.isfinite(self.prior_sd), self.prior_sd, 1e6) ** -2.0
+        normal = a.T @ a + np.diag(precision)
+        # dilution: noise of the sensed air speed swells the square of X; its known part comes out again
+        swollen = np.bincount(rows.run[index].astype(int), rows.air_square[index] / spread[index], p)
+        normal[np.arange(p), np.arange(p)] -= self.noise.air_mps**2 * swollen
+        factor = cho_factor(normal)
+        theta = cho_solve(factor, a.T @ y + precision * self.prior_mean)
+        inverse = cho_solve(factor, np.eye(theta.size))
+        self.apparent, self.heights = theta[:p], theta[p + self.groups :]
+        residual = rows.energy_j - self.design @ theta
+        all_spread = self._diagonal()
+        reach = np.einsum("ij,jk,ik->i", self.design, inverse, self.design)
+        sd = np.sqrt(np.maximum(np.where(used, all_spread - reach, all_spread + reach), 0.05 * all_spread))
+        score = residual / sd
+        scale = max(1.4826 * float(np.median(np.abs(score[index]))), 0.3)
+        freedom = max(index.size - theta.size, 1)
+        chi2 = float(np.sum((y - a @ theta) ** 2)) / freedom
+        held = max((10.0 + freedom * chi2) / (10.0 + freedom), 0.25)  # a few rows shall not shrink the model's noise
+        covariance = inverse[: p + self.groups, : p + self.groups] * held
+        prior_part = slice(p, p + self.groups)
+        covariance[:, prior_part] /= np.sqrt(held)
+        covariance[prior_part, :] /= np.sqrt(held)
+        turn = np.eye(p + self.groups)
+        turn[p + 1 :, p] = 1.0
+        rho = theta[p : p + self.groups].copy()
+        rho[1:] += rho[0]
+        sums = [np.bincount(rows.run[index].astype(int), w[index], p) for w in (rows.area_j_m2, rows.rolling_j)]
+        return Balance(
+            theta[:p],
+            rho,
+            turn @ covariance @ turn.T,
+            used,
+            score / scale,
+            float(np.sqrt(held)),
+            self.heights,
+            sums[0],
+            sums[1],
+        )
+
+    def _diagonal(self) -> Array:
+        rows, n = self.rows, self.noise
+        drag = self.apparent[rows.run.astype(int)]
+        return (
+            n.power_relative**2 * rows.power_square
+            + drag**2 * n.air_mps**2 * rows.air_square
+            + n.speed_mps**2 * (rows.speed_gain**2 + rows.speed_gain_end**2)
+            + (n.place_m * self._tilt_of(np.arange(rows.run.size))) ** 2
+            + 1.0
+        )
+
+    def _tilt_of(self, own: Array) -> Array:
+        """Energy by which one metre of misplacement changes each row: m g times the change of slope."""
+        z, rows = self.heights, self.rows
+        step = float(np.median(rows.length_m)) or 1.0
+        slope = np.gradient(z) / step if z.size > 2 else np.zeros(z.size)
+        return np.asarray(rows.weight_n[own] * (slope[self.last[own]] - slope[self.first[own]]))
+
+    def _covariance(self, own: Array) -> Array:
+        """Noise of the rows of one pass: neighbours share the speed at their mark, all share the pass's place."""
+        rows, n = self.rows, self.noise
+        v = np.diag(
+            n.power_relative**2 * rows.power_square[own]
+            + self.apparent[rows.run[own].astype(int)] ** 2 * n.air_mps**2 * rows.air_square[own]
+            + n.speed_mps**2 * (rows.speed_gain[own] ** 2 + rows.speed_gain_end[own] ** 2)
+            + 1.0
+        )
+        joined = np.flatnonzero(np.diff(own) == 1)
+        shared = -(n.speed_mps**2) * rows.speed_gain_end[own[joined]] * rows.speed_gain[own[joined + 1]]
+        v[joined, joined + 1] += shared
+        v[joined + 1, joined] += shared
+        tilt = n.place_m * self._tilt_of(own)
+        return np.asarray(v + np.outer(tilt, tilt))
+
+
+def _altimeter(rows: Stretches, nodes: int, closed: bool) -> tuple[Array, Array]:
+    """Heights of the marks as the altimeter tells them, and how far it is trusted.
+
+    The mean step between two marks over passes in both directions is free of the altimeter's drift.
+    """
+    place = rows.place.astype(int)
+    steps, errors = np.zeros(nodes), np.full(nodes, np.nan)
+    for k in range(nodes):
+        seen = (rows.direction * rows.height_m)[(place == k) & np.isfinite(rows.height_m)]
+        if seen.size >= 2:
+            steps[k], errors[k] = float(np.median(seen)), float(np.std(seen)) / np.sqrt(seen.size)
+    needed = nodes if closed else nodes - 1
+    if not np.isfinite(errors[:needed]).all():
+        return np.zeros(nodes), np.full(nodes, 30.0)
+    if closed:
+        steps -= steps.mean()
+    heights = np.concatenate([[0.0], np.cumsum(steps[: nodes - 1])])
+    spread = float(np.sqrt(np.mean(errors[:needed] ** 2)))
+    return heights, np.full(nodes, np.hypot(HEIGHT_FLOOR_M, 1.5 * spread))

@@ -1,0 +1,138 @@
+"""The uncertainty budget of a session: what each source does to the drag area and to the difference.
+
+The session's own sources come out of the joint model, piece by piece; what no session can see (power gain,
+mass, density) is propagated by its share of the energy (JCGM 100). Nothing is estimated here.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.core.assemble import Chain
+from analysis.core.joint import SLOW_POWER_S, SLOW_POWER_SD, Joint
+from analysis.core.types import Array, BudgetLine, Session
+
+POWER_GAIN_U = 0.012  # common to the session (DESIGN section 7)
+EFFICIENCY_U = 0.005  # absolute, of an assumed drivetrain efficiency
+MASS_U_KG = 0.5
+DENSITY_U = 0.003  # temperature within 0.6 K, pressure within 1 hPa
+DENSITY_UNKNOWN_U = 0.035  # no weather at all: standard air, 10 K and 15 hPa
+
+
+def pieces(chain: Chain, joint: Joint, weights: Array) -> dict[str, float]:
+    """Variance of a weighted sum of the unknowns by source; the sum is its whole variance.
+
+    Parameters
+    ----------
+    chain : the session's links [1]
+    joint : the solved model [1]
+    weights : over the unknowns [1]
+
+    Returns
+    -------
+    dict : variance by source [m4]
+    """
+    m = joint.model
+    scatter2 = joint.scatter_m2**2
+    v = m.noise(scatter2)
+    reach = joint.covariance @ m.design.T @ np.linalg.inv(v)
+    by_observation = weights @ reach
+    r, g = m.runs, m.tyres
+    grow = np.concatenate([np.full(r, np.exp(2.0 * m.gain0)), np.ones(g)])
+    whole = m.e.balance_covariance * np.outer(grow, grow)
+    rolling = whole[:, r:] @ np.linalg.solve(whole[r:, r:], whole[r:, :])
+    slow = m.noise(0.0)[:r, :r] - whole[:r, :r]
+    drag, balance_part = by_observation[:r], by_observation[: r + g]
+    out = {
+        "power and air-speed noise": float(balance_part @ (whole - rolling) @ balance_part),
+        "rolling resistance": float(balance_part @ rolling @ balance_part),
+        "power drift within the session": float(drag @ slow @ drag),
+        "rider from run to run": float(scatter2 * drag @ drag),
+    }
+    if m.has_gain:
+        rest = by_observation[r + g :]
+        out["air-speed gain by closure"] = float(rest @ v[r + g :, r + g :] @ rest)
+    own = weights @ joint.covariance
+    names = {
+        "rider": "rider's drift",
+        "yaw": "yaw dependence",
+        "departure": "air-speed gain by setup",
+        "drift": "air-speed gain drift",
+    }
+    for key, name in names.items():
+        if key in joint.slices and joint.slices[key].stop > joint.slices[key].start:
+            part = joint.slices[key]
+            out[name] = float(np.sum((own[part] / m.prior_sd[part]) ** 2))
+    return out
+
+
+def common(session: Session, chain: Chain, joint: Joint) -> dict[str, tuple[float, float]]:
+    """What no session can see of itself: relative uncertainty of each input, and what it does to a drag area.
+
+    Returns
+    -------
+    dict : source to (relative uncertainty [1], effect on the drag area [m2])
+    """
+    scale = float(np.exp(2.0 * joint.gain0))
+    share = float(np.mean(chain.evidence.power_share_m2)) * scale
+    level = float(np.mean(joint.theta[joint.slices["setup"]]))
+    mass = float(np.mean([r.mass_kg for r in chain.runs]))
+    rolling = float(np.mean(chain.evidence.rolling_share_m2)) * scale * float(joint.theta[joint.slices["crr"]][0])
+    weather = DENSITY_U if all(r.has_weather for r in chain.runs) else DENSITY_UNKNOWN_U
+    efficiency = EFFICIENCY_U / session.drivetrain_efficiency
+    wheel = chain.layout.wheel_scale_u
+    return {
+        "power meter gain": (POWER_GAIN_U, POWER_GAIN_U * share),
+        "drivetrain efficiency": (efficiency, efficiency * share),
+        "system mass": (MASS_U_KG / mass, MASS_U_KG / mass * rolling),
+        "air density": (weather, weather * level),
+        "wheel circumference": (wheel, 3.0 * wheel * level),
+    }
+
+
+def budget(session: Session, chain: Chain, joint: Joint, of_difference: Array | None) -> tuple[BudgetLine, ...]:
+    """All sources with their effect on the reference's drag area and on the first difference.
+
+    Parameters
+    ----------
+    session : what was given [1]
+    chain : the session's links [1]
+    joint : the solved model [1]
+    of_difference : weights of the first comparison over the unknowns, None without one [1]
+
+    Returns
+    -------
+    tuple of BudgetLine : largest effect on the drag area first [m2]
+    """
+    first = np.zeros(len(chain.labels))
+    first[0] = 1.0
+    level = float(joint.theta[joint.slices["setup"]][0])
+    delta = abs(float(of_difference @ joint.theta)) if of_difference is not None else 0.0
+    lines = []
+    for name, (relative, effect) in common(session, chain, joint).items():
+        on_delta = effect * delta / max(level, 1e-6) if of_difference is not None else None
+        lines.append(BudgetLine(name, relative, effect, on_delta))
+    on_cda = pieces(chain, joint, joint.weights(setup=first))
+    on_delta_of = pieces(chain, joint, of_difference) if of_difference is not None else {}
+    for name, variance in on_cda.items():
+        effect = float(np.sqrt(max(variance, 0.0)))
+        other = on_delta_of.get(name)
+        lines.append(
+            BudgetLine(
+                name, effect / max(level, 1e-6), effect, None if other is None else float(np.sqrt(max(other, 0.0)))
+            )
+        )
+    return tuple(sorted(lines, key=lambda line: -(line.on_cda_m2 or 0.0)))
+
+
+def priors() -> dict[str, float]:
+    """The stated sizes of what no session can see, for the result's assumptions.
+
+    Returns
+    -------
+    dict : standard deviations [1]
+    """
+    return {
+        "power_gain": POWER_GAIN_U, "drivetrain_efficiency": EFFICIENCY_U, "system_mass_kg": MASS_U_KG,
+        "air_density": DENSITY_U, "power_gain_over_600_s": SLOW_POWER_SD, "slow_power_time_s": SLOW_POWER_S,
+    }  # fmt: skip

@@ -1,0 +1,290 @@
+"""All setups against the reference: differences, intervals, verdicts, watts, time, runs still needed.
+
+What a run's drag area is belongs to `joint`; here it is only compared and told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from analysis.core.assemble import Chain
+from analysis.core.intervals import dunnett_quantile, power_of_t, t_quantile, t_two_sided_p
+from analysis.core.joint import Joint
+from analysis.core.ridetime import seconds_for_drag_area, watts_at_speed
+from analysis.core.road import Resistance
+from analysis.core.types import (
+    Array,
+    Change,
+    Comparison,
+    Session,
+    Setup,
+    TimeAnswer,
+    Verdict,
+    WattsAnswer,
+)
+
+POWER_WANTED = 0.80
+MOST_RUNS = 400
+Interval = tuple[float, float]
+MISSING = "missing"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Estimate:
+    """A difference with what its intervals need."""
+
+    value: float
+    sd: float
+    df: float
+    simultaneous: float  # critical value for all setups together
+
+    def interval(self, coverage: float) -> Interval:
+        half = t_quantile(0.5 + coverage / 2.0, self.df) * self.sd
+        return (self.value - half, self.value + half)
+
+    def together(self) -> Interval:
+        return (self.value - self.simultaneous * self.sd, self.value + self.simultaneous * self.sd)
+
+
+def changes_between(reference: Setup, changed: Setup) -> tuple[Change, ...]:
+    """Factors in which two setups differ, by name; a factor that one does not state counts as different.
+
+    Returns
+    -------
+    tuple of Change : differences [1]
+    """
+    names = sorted({*reference.factors, *changed.factors})
+    return tuple(
+        Change(n, _plain(reference.factors.get(n)), _plain(changed.factors.get(n)))
+        for n in names
+        if reference.factors.get(n, MISSING) != changed.factors.get(n, MISSING)
+    )
+
+
+def _plain(value: Any) -> Any:
+    return dict(value) if isinstance(value, Mapping) else value
+
+
+def estimates(chain: Chain, joint: Joint) -> dict[str, dict[str, Estimate | None]]:
+    """Differences of every usable setup to the reference: `cda`, `ridden`, `crr`.
+
+    Returns
+    -------
+    dict of dict : by setup label and kind; None where one run a setup leaves no interval [m2]
+    """
+    labels = chain.labels
+    rows: dict[str, list[Array]] = {"cda": [], "ridden": [], "crr": []}
+    for s in range(1, len(labels)):
+        cda, crr = _weights(chain, joint, s)
+        rows["cda"].append(cda)
+        rows["crr"].append(crr)
+        rows["ridden"].append(cda + crr * rolling_share_m2(chain, joint))
+    out: dict[str, dict[str, Estimate | None]] = {label: {} for label in labels[1:]}
+    for kind, weights in rows.items():
+        for label, estimate in zip(labels[1:], _family(joint, weights), strict=True):
+            out[label][kind] = estimate
+    return out
+
+
+def _weights(chain: Chain, joint: Joint, s: int) -> tuple[Array, Array]:
+    pick = np.zeros(len(chain.labels))
+    pick[s], pick[0] = 1.0, -1.0
+    rolling = np.zeros(chain.evidence.crr.size)
+    rolling[chain.evidence.crr_state[s]] += 1.0
+    rolling[chain.evidence.crr_state[0]] -= 1.0
+    return joint.weights(setup=pick), joint.weights(crr=rolling)
+
+
+def rolling_share_m2(chain: Chain, joint: Joint) -> float:
+    """m g length over X, averaged over the runs: the drag area that a unit of Crr is worth as ridden.
+
+    Returns
+    -------
+    float [m2]
+    """
+    return float(np.mean(chain.evidence.rolling_share_m2)) * float(np.exp(2.0 * joint.gain0))
+
+
+def _family(joint: Joint, weights: list[Array]) -> list[Estimate | None]:
+    """Estimates of contrasts that are told together, with one simultaneous critical value."""
+    found = [joint.contrast(w) for w in weights]
+    matrix = np.array(weights) @ joint.covariance @ np.array(weights).T if weights else np.zeros((0, 0))
+    out: list[Estimate | None] = []
+    for i, (value, variance, df) in enumerate(found):
+        if variance <= 0.0 or not enough_runs(joint) or df < 0.5:
+            out.append(None if variance > 0.0 or not np.any(weights[i]) else None)
+            continue
+        sd = np.sqrt(np.maximum(np.diag(matrix), 1e-30))
+        critical = dunnett_quantile(matrix / np.outer(sd, sd), df) if len(found) > 1 else t_quantile(0.975, df)
+        out.append(Estimate(value, float(np.sqrt(variance)), df, critical))
+    return out
+
+
+def enough_runs(joint: Joint) -> bool:
+    """Whether anything tells how well a run repeats: more runs than setups, or the studio's history."""
+    history = joint.model.history
+    return joint.model.runs > joint.model.setups or (history is not None and history.df >= 1.0)
+
+
+def verdict(ridden: Estimate | None, several: bool, smallest_m2: float, invalid: bool) -> Verdict:
+    """First that holds: invalid, faster or slower, equivalent, undecided.
+
+    Returns
+    -------
+    str : the verdict [1]
+    """
+    if invalid:
+        return "invalid"
+    if ridden is None:
+        return "undecided"
+    low, high = ridden.together() if several else ridden.interval(0.95)
+    if high < 0.0:
+        return "faster"
+    if low > 0.0:
+        return "slower"
+    low, high = ridden.interval(0.90)
+    return "equivalent" if -smallest_m2 < low and high < smallest_m2 else "undecided"
+
+
+def more_runs_needed(ridden: Estimate, joint: Joint, counts: tuple[int, int], smallest_m2: float) -> int | None:
+    """Runs still to ride, both setups together, for 80 % power at the larger of |delta| and the smallest difference.
+
+    Returns
+    -------
+    int or None : None where no number of runs in one session can do it [1]
+    """
+    run2 = joint.scatter_m2**2 + joint.sensor_sd_m2**2
+    fixed2 = max(ridden.sd**2 - run2 * (1.0 / counts[0] + 1.0 / counts[1]), 0.0)
+    effect = max(abs(ridden.value), smallest_m2)
+    spare = joint.model.history.df if joint.model.history else 0.0
+    low, high = counts
+    for more in range(1, MOST_RUNS):
+        low, high = (low + 1, high) if low <= high else (low, high + 1)
+        sd = float(np.sqrt(fixed2 + run2 * (1.0 / low + 1.0 / high)))
+        if power_of_t(effect / sd, low + high - 2 + spare) >= POWER_WANTED:
+            return more + more % 2
+    return None
+
+
+def compare(session: Session, chain: Chain, joint: Joint, invalid: bool) -> tuple[Comparison, ...]:
+    """Every other setup of the session against the reference.
+
+    Returns
+    -------
+    tuple of Comparison : in the session's order of setups [m2]
+    """
+    found = estimates(chain, joint)
+    reference = next(s for s in session.setups if s.label == session.reference)
+    others = [s for s in session.setups if s.label != session.reference]
+    several = len(found) > 1
+    out = []
+    for s in others:
+        if s.label not in found or session.reference not in chain.labels:
+            out.append(unmatched(reference, s))
+            continue
+        out.append(_one(session, chain, joint, reference, s, found[s.label], several, invalid))
+    return tuple(out)
+
+
+def unmatched(reference: Setup, changed: Setup) -> Comparison:
+    """A comparison that cannot be made: every figure is null."""
+    nothing: dict[str, Any] = dict.fromkeys(
+        ("delta_cda_m2", "ci95_m2", "ci90_m2", "simultaneous_ci95_m2", "p_value", "df", "ridden_delta_m2", "ridden_ci95_m2",
+         "ridden_ci90_m2", "ridden_simultaneous_ci95_m2", "delta_crr", "ci95_crr", "repeatability_sd_m2", "more_runs_needed")
+    )  # fmt: skip
+    return Comparison(
+        reference.label,
+        changed.label,
+        changes_between(reference, changed),
+        verdict="invalid",
+        watts=(),
+        time=(),
+        **nothing,
+    )
+
+
+def _one(
+    session: Session, chain: Chain, joint: Joint, reference: Setup, changed: Setup,
+    kinds: dict[str, Estimate | None], several: bool, invalid: bool,
+) -> Comparison:  # fmt: skip
+    cda, ridden, crr = kinds["cda"], kinds["ridden"], kinds["crr"]
+    s = chain.labels.index(changed.label)
+    weights, rolling = _weights(chain, joint, s)
+    value = float(weights @ joint.theta)
+    ridden_value = value + float(rolling @ joint.theta) * rolling_share_m2(chain, joint)
+    tyres_changed = bool(np.any(rolling))
+    said = verdict(ridden, several, session.smallest_difference_m2, invalid)
+    counts = (int(np.sum(chain.evidence.setup == 0)), int(np.sum(chain.evidence.setup == s)))
+    needed = (
+        more_runs_needed(ridden, joint, counts, session.smallest_difference_m2)
+        if ridden and said == "undecided"
+        else None
+    )
+    return Comparison(
+        reference=reference.label, changed=changed.label, changes=changes_between(reference, changed),
+        delta_cda_m2=value, ci95_m2=cda.interval(0.95) if cda else None, ci90_m2=cda.interval(0.90) if cda else None,
+        simultaneous_ci95_m2=cda.together() if cda else None,
+        p_value=t_two_sided_p(ridden.value / ridden.sd, ridden.df) if ridden else None, df=ridden.df if ridden else None,
+        ridden_delta_m2=ridden_value, ridden_ci95_m2=ridden.interval(0.95) if ridden else None,
+        ridden_ci90_m2=ridden.interval(0.90) if ridden else None,
+        ridden_simultaneous_ci95_m2=ridden.together() if ridden else None,
+        delta_crr=float(rolling @ joint.theta) if tyres_changed else None,
+        ci95_crr=crr.interval(0.95) if crr and tyres_changed else None,
+        repeatability_sd_m2=float(np.hypot(joint.scatter_m2, joint.sensor_sd_m2)) if enough_runs(joint) else None,
+        verdict=said, watts=_watts(session, chain, ridden_value, ridden),
+        time=_time(session, chain, joint, ridden_value, ridden), more_runs_needed=needed,
+    )  # fmt: skip
+
+
+def mean_density_kg_m3(chain: Chain) -> float:
+    return float(np.mean([np.mean(r.density_kg_m3) for r in chain.runs]))
+
+
+def _watts(session: Session, chain: Chain, value: float, ridden: Estimate | None) -> tuple[WattsAnswer, ...]:
+    density, efficiency = mean_density_kg_m3(chain), session.drivetrain_efficiency
+    out = []
+    for speed in session.questions.speeds_mps:
+        ends = np.array([value, *(ridden.interval(0.95) if ridden else ())])
+        watts = np.atleast_1d(watts_at_speed(ends, speed, density, efficiency))
+        out.append(WattsAnswer(speed, float(watts[0]), (float(watts[1]), float(watts[2])) if ridden else None))
+    return tuple(out)
+
+
+def _time(
+    session: Session, chain: Chain, joint: Joint, value: float, ridden: Estimate | None
+) -> tuple[TimeAnswer, ...]:
+    """Still air, level road, the reference setup's drag area, rolling resistance and mass."""
+    of_reference = [r.mass_kg for r in chain.runs if r.setup == session.reference]
+    road = Resistance(
+        cda_m2=float(joint.theta[joint.slices["setup"]][0]), crr=float(joint.theta[joint.slices["crr"]][0]),
+        mass_kg=float(np.mean(of_reference)), density_kg_m3=mean_density_kg_m3(chain), efficiency=session.drivetrain_efficiency,
+    )  # fmt: skip
+    out = []
+    for distance in session.questions.distances_m:
+        for power in session.questions.powers_w:
+            ends = np.array([value, *(ridden.interval(0.95) if ridden else ())])
+            ends = np.maximum(ends, 0.02 - float(np.asarray(road.cda_m2)))  # a drag area stays positive
+            seconds = np.atleast_1d(seconds_for_drag_area(ends, distance, power, road))
+            out.append(
+                TimeAnswer(
+                    distance, power, float(seconds[0]), (float(seconds[1]), float(seconds[2])) if ridden else None
+                )
+            )
+    return tuple(out)
+
+
+def difference_weights(chain: Chain, joint: Joint) -> Array | None:
+    """Weights of the first ridden difference over the unknowns, None with one setup.
+
+    Returns
+    -------
+    array or None [1]
+    """
+    if len(chain.labels) < 2:
+        return None
+    cda, crr = _weights(chain, joint, 1)
+    return np.asarray(cda + crr * rolling_share_m2(chain, joint))

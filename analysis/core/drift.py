@@ -1,0 +1,116 @@
+"""Did the air sensor's gain move, and since when: by the mount's tilt where it was recorded, else by time.
+
+A stated rule: with tilt, a mount that moved (one in a thousand by chance, and more than a tenth of a degree)
+gets a gain that follows its smoothed tilt. Without tilt, bends and slips at every run are weighed against no
+drift at all; the closure of every run tells a sag from a rider who tires, whose drift has its own prior.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve
+from scipy.special import chdtrc
+
+from analysis.core.joint import Drift, Evidence, Joint, Model
+from analysis.core.types import Array, Repeatability
+
+TILT_GAIN_SD = 3.0  # [1/rad] prior SD of relative gain by tilt: 5 % a degree
+TILT_CHANCE = 1e-3
+TILT_LEAST_RAD = np.radians(0.1)
+TILT_FLOOR_RAD = np.radians(0.02)
+BEND_SD = 0.04  # [1/h] prior SD of a sagging gain
+SLIP_SD = 0.03  # prior SD of a sudden change of the gain
+ODDS_NEEDED = 3.0  # log of the mean likelihood ratio for a drift without tilt
+
+
+def choose(evidence: Evidence, tilt: tuple[Array, Array] | None, history: Repeatability | None) -> Joint:
+    """The run-level model with the drift of the gain that the rule allows, solved.
+
+    Parameters
+    ----------
+    evidence : what each run says [1]
+    tilt : mount tilt of every run and its standard uncertainty [rad]
+    history : the studio's repeatability [m2]
+
+    Returns
+    -------
+    Joint : the solution [1]
+    """
+    still = Drift(np.zeros(evidence.setup.size), 1.0)
+    steady = Model(evidence, still, history).solve()
+    if evidence.log_gain is None or evidence.setup.size < 3:
+        return steady
+    if tilt is not None and np.isfinite(tilt[0]).all():
+        drift = by_tilt(evidence.time_h, *tilt)
+        return steady if drift is None else Model(evidence, drift, history).solve()
+    return _by_time(evidence, steady, history)
+
+
+def by_tilt(time_h: Array, tilt_rad: Array, error_rad: Array) -> Drift | None:
+    """Gain that follows the smoothed tilt, where the mount moved; None where it stood still.
+
+    Returns
+    -------
+    Drift or None : shape in tilt since the start [rad]
+    """
+    error = np.hypot(error_rad, TILT_FLOOR_RAD)
+    weight = error**-2.0
+    mean = float(np.average(tilt_rad, weights=weight))
+    chi2 = float(np.sum(((tilt_rad - mean) / error) ** 2))
+    if chdtrc(tilt_rad.size - 1, chi2) > TILT_CHANCE:
+        return None
+    smooth, smooth_u = smoothed(time_h, tilt_rad, error)
+    if float(np.ptp(smooth)) < TILT_LEAST_RAD:
+        return None
+    began = onset(smooth, smooth_u)
+    return Drift(smooth - smooth[0], TILT_GAIN_SD, float(np.mean(smooth_u)), began, "tilt")
+
+
+def smoothed(time_h: Array, values: Array, error: Array) -> tuple[Array, Array]:
+    """Values as a path that bends or steps at random, the likelier of the two, with its uncertainty.
+
+    Returns
+    -------
+    tuple of array : path and standard uncertainty, in the unit of `values` [1]
+    """
+    t = time_h - time_h[0] + 0.05
+    low, high = np.minimum(t[:, None], t[None, :]), np.maximum(t[:, None], t[None, :])
+    shapes = (low, low**2 * (3.0 * high - low) / 6.0)  # a random walk, and the integral of one
+    best, answer = -np.inf, (values, error)
+    noise = np.diag(error**2)
+    for shape in shapes:
+        for size in np.geomspace(1e-3, 1e1, 25) * max(float(np.ptp(values)), 1e-9):
+            prior = size**2 * shape + 1e4 * float(np.max(error)) ** 2
+            factor = cho_factor(prior + noise)
+            weighed = cho_solve(factor, values)
+            value = -0.5 * float(values @ weighed) - float(np.sum(np.log(np.diag(factor[0]))))
+            if value > best:
+                best = value
+                left = prior - prior @ cho_solve(factor, prior)
+                answer = (prior @ weighed, np.sqrt(np.maximum(np.diag(left), 0.0)))
+    return answer
+
+
+def onset(smooth: Array, smooth_u: Array) -> int:
+    """First run whose path has left the start for good."""
+    level = float(np.median(smooth[:2]))
+    limit = max(0.04 * float(np.ptp(smooth)), 2.0 * float(np.mean(smooth_u)))
+    away = np.abs(smooth - level) > limit
+    inside = np.flatnonzero(~away)
+    return min(int(inside[-1]) + 1 if inside.size else 0, smooth.size - 1)
+
+
+def _by_time(evidence: Evidence, steady: Joint, history: Repeatability | None) -> Joint:
+    t = evidence.time_h
+    tried: list[Joint] = []
+    for k in range(1, t.size):
+        start = 0.5 * (t[k - 1] + t[k])
+        bend = np.maximum(t - start, 0.0)
+        tried.append(Model(evidence, Drift(bend, BEND_SD, 0.0, k, "time"), history).solve())
+        if 2 <= k <= t.size - 2:
+            slip = (np.arange(t.size) >= k).astype(float)
+            tried.append(Model(evidence, Drift(slip, SLIP_SD, 0.0, k, "time"), history).solve())
+    values = np.array([j.log_likelihood for j in tried])
+    best = int(np.argmax(values))
+    odds = float(values[best] + np.log(np.mean(np.exp(values - values[best]))) - steady.log_likelihood)
+    return tried[best] if odds > ODDS_NEEDED else steady

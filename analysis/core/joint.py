@@ -1,0 +1,250 @@
+"""From runs to setups: one Gaussian model of all run drag areas, all gains and what drifts.
+
+The run is the unit. Its apparent drag area (from `balance`) is its true one over the squared gain; the
+closure of every run (from `airsensor`) measures that gain; both are read together, so that a gain shared by
+the session, its small departures by setup and its drift are told from drag. Rider scatter is estimated on
+top of the sensors' own covariance: a session cannot repeat better than its sensors.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve
+
+from analysis.core.types import Array, Repeatability
+
+RIDER_DRIFT_SD = 0.003  # [m2/h] (DESIGN section 7)
+YAW_DEPENDENCE_SD = 0.3  # of sin^2(yaw), relative (DESIGN section 7)
+SLOW_POWER_SD, SLOW_POWER_S = 0.003, 600.0  # power gain over ten minutes (DESIGN section 7)
+NEAR_SENSOR_SD, ELSEWHERE_SD = 0.005, 0.001  # departures of the gain by setup (DESIGN section 7)
+FLAT = 1e3  # prior SD of what the session alone decides
+WORST_SCATTER_M2 = 0.02
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Evidence:
+    """What the session says about each usable run; arrays of shape (r,) unless said otherwise."""
+
+    setup: Array  # index, 0 the reference
+    time_h: Array  # middle of the run
+    apparent_m2: Array
+    crr: Array  # (g,)
+    crr_state: Array  # which tyres each setup rode on, shape (s,)
+    balance_covariance: Array  # (r + g, r + g)
+    log_gain: Array | None  # None: no air sensor, apparent is true
+    gain_covariance: Array | None
+    near_sensor: Array  # bool (s,): position or cockpit differs from the reference's
+    yaw_moment: Array  # mean sin^2(yaw)
+    power_share_m2: Array  # work over X: what one relative unit of power gain moves
+    rolling_share_m2: Array  # m g length over X: what one unit of Crr moves
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Drift:
+    """How the gain may have moved: shape over the runs, its prior, error of the shape itself."""
+
+    shape: Array  # (r,), zero before it began
+    prior_sd: float
+    shape_u: float = 0.0
+    began: int | None = None  # index of the run
+    by: str = "none"  # none, tilt, time
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Joint:
+    """Solution of the run-level model."""
+
+    theta: Array
+    covariance: Array
+    slices: dict[str, slice]
+    scatter_m2: float  # rider's SD from run to run
+    sensor_sd_m2: float  # SD that the sensors alone give one run
+    freedom_information: float  # Fisher information on the scatter's variance
+    log_likelihood: float
+    gain0: float  # log gain about which the model is linear
+    model: Model
+    drift: Drift
+
+    def contrast(self, weights: Array) -> tuple[float, float, float]:
+        """Estimate, variance and degrees of freedom of a weighted sum of the unknowns."""
+        value, variance = float(weights @ self.theta), float(weights @ self.covariance @ weights)
+        return value, variance, self.model.satterthwaite(self, weights)
+
+    def weights(self, **parts: Array) -> Array:
+        out = np.zeros(self.theta.size)
+        for name, w in parts.items():
+            out[self.slices[name]] = w
+        return out
+
+
+class Model:
+    """The linear model of a session for one shape of gain drift."""
+
+    def __init__(self, evidence: Evidence, drift: Drift, history: Repeatability | None) -> None:
+        self.e, self.drift, self.history = evidence, drift, history
+        e = evidence
+        self.runs, self.setups, self.tyres = e.setup.size, int(e.crr_state.size), e.crr.size
+        self.has_gain = e.log_gain is not None
+        self.gain0 = 0.0
+        if e.log_gain is not None and e.gain_covariance is not None:
+            self.gain0 = float(np.average(e.log_gain, weights=1.0 / np.diag(e.gain_covariance)))
+        self.level = e.apparent_m2 * np.exp(2.0 * self.gain0)
+        self.slices, self.prior_sd = self._unknowns()
+        self.design, self.observed = self._rows()
+
+    def _unknowns(self) -> tuple[dict[str, slice], Array]:
+        sizes = {"setup": [FLAT] * self.setups, "crr": [FLAT] * self.tyres, "rider": [RIDER_DRIFT_SD]}
+        sizes["yaw"] = [YAW_DEPENDENCE_SD * float(np.mean(self.level))]
+        if self.has_gain:
+            near = [NEAR_SENSOR_SD if n else ELSEWHERE_SD for n in self.e.near_sensor[1:]]
+            sizes |= {"gain": [FLAT], "departure": near}
+            sizes["drift"] = [self.drift.prior_sd] if self.drift.by != "none" else []
+        slices, start = {}, 0
+        for name, sds in sizes.items():
+            slices[name] = slice(start, start + len(sds))
+            start += len(sds)
+        return slices, np.array([sd for sds in sizes.values() for sd in sds])
+
+    def gain_rows(self) -> Array:
+        """Log gain of every run less `gain0`, as rows over the unknowns."""
+        rows = np.zeros((self.runs, self.prior_sd.size))
+        if not self.has_gain:
+            return rows
+        rows[:, self.slices["gain"]] = 1.0
+        for s in range(1, self.setups):
+            rows[self.e.setup == s, self.slices["departure"].start + s - 1] = 1.0
+        if self.drift.by != "none":
+            rows[:, self.slices["drift"].start] = self.drift.shape
+        return rows
+
+    def _rows(self) -> tuple[Array, Array]:
+        e, r = self.e, self.runs
+        drag = np.zeros((r, self.prior_sd.size))
+        drag[np.arange(r), self.slices["setup"].start + e.setup.astype(int)] = 1.0
+        drag[:, self.slices["rider"].start] = e.time_h - e.time_h.mean()
+        drag[:, self.slices["yaw"].start] = e.yaw_moment - (e.yaw_moment.mean() if r else 0.0)
+        gain = self.gain_rows()
+        drag -= 2.0 * self.level[:, None] * gain
+        crr = np.zeros((self.tyres, self.prior_sd.size))
+        crr[:, self.slices["crr"]] = np.eye(self.tyres)
+        design, observed = [drag, crr], [self.level, e.crr]
+        if self.has_gain and e.log_gain is not None:
+            design.append(gain)
+            observed.append(e.log_gain - self.gain0)
+        return np.vstack(design), np.concatenate(observed)
+
+    def noise(self, scatter2: float, drift_rate: float = 0.0) -> Array:
+        """Covariance of the observations without what the unknowns carry."""
+        e, r, g = self.e, self.runs, self.tyres
+        size = self.observed.size
+        v = np.zeros((size, size))
+        scale = np.exp(2.0 * self.gain0)
+        grow = np.concatenate([np.full(r, scale), np.ones(g)])
+        v[: r + g, : r + g] = e.balance_covariance * np.outer(grow, grow)
+        apart = np.abs(e.time_h[:, None] - e.time_h[None, :]) * 3600.0
+        share = e.power_share_m2 * scale
+        v[:r, :r] += SLOW_POWER_SD**2 * np.outer(share, share) * np.exp(-apart / SLOW_POWER_S)
+        v[np.arange(r), np.arange(r)] += scatter2
+        if self.has_gain and e.gain_covariance is not None:
+            v[r + g :, r + g :] = e.gain_covariance
+        if drift_rate and self.drift.shape_u:
+            blur = 2.0 * self.level * drift_rate * self.drift.shape_u
+            v[np.arange(r), np.arange(r)] += blur**2
+        return v
+
+    def sensor_variance(self) -> float:
+        """Mean variance that the sensors alone give one run, without what all runs share."""
+        e, r = self.e, self.runs
+        c = e.balance_covariance[:r, :r] - self._shared_rolling()
+        share = float(np.mean(e.power_share_m2)) * SLOW_POWER_SD
+        return float((np.mean(np.diag(c)) + share**2) * np.exp(4.0 * self.gain0))
+
+    def _shared_rolling(self) -> Array:
+        e, r = self.e, self.runs
+        cross = e.balance_covariance[:r, r:]
+        return np.asarray(cross @ np.linalg.solve(e.balance_covariance[r:, r:], cross.T))
+
+    def solve(self) -> Joint:
+        rate = 0.0
+        for _ in range(3 if self.drift.shape_u else 1):
+            best = self._scatter(rate)
+            joint = self._at(best, rate)
+            rate = float(joint.theta[self.slices["drift"]][0]) if self.has_gain and self.drift.by != "none" else 0.0
+        return joint
+
+    def _scatter(self, rate: float) -> float:
+        """Variance of the rider's scatter by restricted likelihood: a grid, then a parabola through its top."""
+        grid = np.concatenate([[0.0], np.geomspace(1e-4, WORST_SCATTER_M2, 40) ** 2])
+        values = np.array([self._log_likelihood(s2, rate)[0] for s2 in grid])
+        k = int(np.argmax(values))
+        if k in (0, grid.size - 1):
+            return float(grid[k])
+        if k == 1:
+            return float(grid[1])
+        x = np.log(grid[k - 1 : k + 2])
+        a, b, _ = np.polyfit(x - x[1], values[k - 1 : k + 2], 2)
+        return float(np.exp(x[1] - b / (2.0 * a))) if a < 0 else float(grid[k])
+
+    def _log_likelihood(self, scatter2: float, rate: float) -> tuple[float, Array, Array, Array]:
+        v = self.noise(scatter2, rate)
+        factor = cho_factor(v, check_finite=False)
+        weighted = cho_solve(factor, self.design, check_finite=False)
+        normal = self.design.T @ weighted + np.diag(self.prior_sd**-2.0)
+        inner = cho_factor(normal, check_finite=False)
+        theta = cho_solve(inner, weighted.T @ self.observed)
+        rest = self.observed - self.design @ theta
+        chi2 = float(rest @ cho_solve(factor, rest)) + float(np.sum((theta / self.prior_sd) ** 2))
+        logdet = 2.0 * float(np.sum(np.log(np.diag(factor[0]))) + np.sum(np.log(np.diag(inner[0]))))
+        value = -0.5 * (chi2 + logdet) - float(np.sum(np.log(self.prior_sd)))
+        if self.history is not None and self.history.df > 0:
+            total = scatter2 + self.sensor_variance()
+            value -= 0.5 * self.history.df * (np.log(total) + self.history.sd_m2**2 / total)
+        return value, theta, normal, weighted
+
+    def _at(self, scatter2: float, rate: float) -> Joint:
+        value, theta, normal, weighted = self._log_likelihood(scatter2, rate)
+        covariance = np.linalg.inv(normal)
+        v_inverse = np.linalg.inv(self.noise(scatter2, rate))
+        p = v_inverse - weighted @ covariance @ weighted.T
+        information = 0.5 * float(np.sum(p[: self.runs, : self.runs] ** 2))
+        if self.history is not None:
+            information += 0.5 * self.history.df / (scatter2 + self.sensor_variance()) ** 2
+        return Joint(
+            theta, covariance, self.slices, float(np.sqrt(scatter2)), float(np.sqrt(self.sensor_variance())), information, value,
+            self.gain0, self, replace(self.drift),
+        )  # fmt: skip
+
+    def satterthwaite(self, joint: Joint, weights: Array) -> float:
+        """Degrees of freedom of a contrast's variance: how well its moving part, the scatter, is known."""
+        if joint.freedom_information <= 0.0:
+            return 0.0
+        scatter2 = joint.scatter_m2**2
+        step = max(0.01 * scatter2, 1e-9)
+        high = float(weights @ self._at(scatter2 + step, 0.0).covariance @ weights)
+        low = float(weights @ self._at(scatter2, 0.0).covariance @ weights)
+        slope = (high - low) / step
+        if slope <= 0.0:
+            return 1e3
+        return min(2.0 * low**2 * joint.freedom_information / slope**2, 1e3)
+
+
+def run_values(joint: Joint) -> tuple[Array, Array]:
+    """Drag area of every run with the session's gain, and its uncertainty without what the session shares.
+
+    Returns
+    -------
+    tuple of array : drag areas and standard uncertainties, shape (r,) [m2]
+    """
+    m = joint.model
+    rows = m.gain_rows()
+    shift = rows @ joint.theta
+    values = m.level * (1.0 + 2.0 * shift)
+    moving = rows.copy()
+    if "gain" in m.slices:
+        moving[:, m.slices["gain"]] = 0.0
+    moving = moving - moving.mean(axis=0)
+    gain_part = 4.0 * m.level**2 * np.einsum("ij,jk,ik->i", moving, joint.covariance, moving)
+    own = np.diag(m.noise(0.0))[: m.runs] - np.diag(m._shared_rolling()) * np.exp(4.0 * m.gain0)
+    return values, np.sqrt(np.maximum(own + gain_part, 1e-12))

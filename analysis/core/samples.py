@@ -1,0 +1,219 @@
+"""One run's channels made ready for summing: steps, speed, air density, and which steps are sound.
+
+Here belongs what one run can tell by itself (gaps, dropouts, speed from what was recorded). What needs
+the other runs (marks, twins, gain) belongs to `course`, `balance` and `airsensor`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.core.air import air_density_kg_m3
+from analysis.core.types import Array, Channels, Run, Session, WeatherReading
+
+Mask = NDArray[np.bool_]
+
+SHORT_GAP_S = 2.5  # up to here a gap is bridged from both sides; longer ones are left out of the sums
+YAW_LIMIT_RAD = np.radians(60.0)  # beyond it the along-travel air speed says little (DESIGN section 7)
+STANDARD_TEMPERATURE_K, STANDARD_PRESSURE_PA = 288.15, 101325.0  # ISO 2533, sea level
+WGS84_A_M, WGS84_E2 = 6378137.0, 6.69437999014e-3  # NIMA TR8350.2
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Samples:
+    """A run as arrays of shape (n,); step i runs from sample i-1 to sample i."""
+
+    number: int
+    setup: str
+    mass_kg: float
+    time_s: Array  # [s]
+    step_s: Array  # [s], zero for the first sample
+    distance_m: Array  # [m] along the wheel's path, from 0
+    speed_mps: Array  # [m/s]
+    power_w: Array  # [W] mean over the step that ends here
+    air_mps: Array | None  # [m/s] as sensed, mean over the step that ends here
+    yaw_rad: Array  # [rad], zero where none was recorded
+    density_kg_m3: Array  # [kg/m3]
+    altitude_m: Array | None  # [m]
+    east_m: Array | None  # [m] in the session's local plane
+    north_m: Array | None  # [m]
+    tilt_rad: Array | None  # [rad]
+    temperature_k: float  # mean [K]
+    pressure_pa: float  # mean [Pa]
+    sound: Mask  # the step that ends here may enter the sums
+    gap_s: float  # [s] without samples
+    dropout_s: float  # [s] without power while the rider pushed
+    has_yaw: bool
+    has_weather: bool
+
+    def scaled(self, factor: float) -> Samples:
+        """Speed and distance by a wheel whose circumference is `factor` times the stated one."""
+        return replace(self, speed_mps=self.speed_mps * factor, distance_m=self.distance_m * factor)
+
+
+def plane_m(latitude_rad: Array, longitude_rad: Array, origin_rad: tuple[float, float]) -> tuple[Array, Array]:
+    """East and north of an origin on the WGS-84 ellipsoid, flat within a course's few kilometres.
+
+    Parameters
+    ----------
+    latitude_rad, longitude_rad : array of shape (n,) [rad]
+    origin_rad : latitude and longitude of the origin [rad]
+
+    Returns
+    -------
+    tuple of array : east and north, shape (n,) [m]
+
+    References
+    ----------
+    NIMA TR8350.2, World Geodetic System 1984: radii of curvature in the meridian and prime vertical.
+    """
+    q = 1.0 - WGS84_E2 * np.sin(origin_rad[0]) ** 2
+    prime, meridian = WGS84_A_M / np.sqrt(q), WGS84_A_M * (1.0 - WGS84_E2) / q**1.5
+    east = (longitude_rad - origin_rad[1]) * prime * np.cos(origin_rad[0])
+    return east, (latitude_rad - origin_rad[0]) * meridian
+
+
+def system_mass_kg(session: Session, run: Run) -> float | None:
+    """The moving mass of one run: the run's own, else its setup's, the session's, rider and bike.
+
+    Returns
+    -------
+    float or None : mass as ridden, None where it cannot be known [kg]
+    """
+    setup = next((s for s in session.setups if s.label == run.setup), None)
+    for mass in (run.system_mass_kg, setup.system_mass_kg if setup else None, session.system_mass_kg):
+        if mass is not None:
+            return mass
+    if session.rider_mass_kg is None or session.bike.mass_kg is None:
+        return None
+    return session.rider_mass_kg + session.bike.mass_kg
+
+
+def bridged(time_s: Array, values: Array, longest_s: float = SHORT_GAP_S) -> Array:
+    """Values with gaps up to `longest_s` filled linearly from both sides; longer gaps stay NaN.
+
+    Returns
+    -------
+    array of shape (n,) : in the unit of `values` [1]
+    """
+    known = np.isfinite(values)
+    if known.all() or known.sum() < 2:
+        return values
+    at = np.flatnonzero(known)
+    after = np.searchsorted(at, np.arange(values.size))
+    inside = (after > 0) & (after < at.size) & ~known
+    left, right = at[np.clip(after - 1, 0, None)], at[np.clip(after, None, at.size - 1)]
+    short = inside & (time_s[right] - time_s[left] <= longest_s + 1e-9)
+    filled = values.copy()
+    filled[short] = np.interp(time_s[short], time_s[at], values[at])
+    return filled
+
+
+def prepare(session: Session, run: Run, origin_rad: tuple[float, float] | None) -> Samples | None:
+    """Channels of one run as samples, or None where speed or power is missing altogether.
+
+    Returns
+    -------
+    Samples or None : None where the run cannot be used [1]
+    """
+    c = run.channels
+    if c is None or c.power_w is None or c.time_s.size < 30 or np.isfinite(c.power_w).mean() < 0.3:
+        return None
+    east = north = None
+    if origin_rad is not None and c.latitude_rad is not None and c.longitude_rad is not None:
+        east, north = plane_m(c.latitude_rad, c.longitude_rad, origin_rad)
+        if np.isfinite(east).mean() < 0.5:
+            east = north = None
+    moved = _motion(c, east, north)
+    if moved is None:
+        return None
+    speed, distance = moved
+    step = np.diff(c.time_s, prepend=c.time_s[0])
+    usual = float(np.median(step[1:]))
+    gap = step > max(SHORT_GAP_S, 2.5 * usual)
+    longest = max(SHORT_GAP_S, 2.2 * usual)
+    power = bridged(c.time_s, c.power_w, longest)
+    dropped = _power_dropped(c, speed, step)
+    power = np.where(dropped, np.nan, power)
+    air = None if c.airspeed_mps is None else bridged(c.time_s, c.airspeed_mps, longest)
+    if air is not None and np.isfinite(air).mean() < 0.3:
+        air = None
+    yaw = np.zeros(speed.size) if c.yaw_rad is None else bridged(c.time_s, c.yaw_rad, longest)
+    sound = ~gap & np.isfinite(power) & np.isfinite(speed) & (np.abs(np.nan_to_num(yaw)) < YAW_LIMIT_RAD)
+    if air is not None:
+        sound &= np.isfinite(air)
+    sound[0] = False
+    temperature, pressure, humidity, known = _weather(session, c)
+    return Samples(
+        number=run.number, setup=run.setup, mass_kg=float(system_mass_kg(session, run) or np.nan),
+        time_s=c.time_s, step_s=step, distance_m=distance, speed_mps=speed, power_w=power, air_mps=air,
+        yaw_rad=np.nan_to_num(yaw), density_kg_m3=np.broadcast_to(air_density_kg_m3(temperature, pressure, humidity), speed.shape),
+        altitude_m=c.altitude_m, east_m=east, north_m=north, tilt_rad=c.tilt_rad,
+        temperature_k=float(np.mean(temperature)), pressure_pa=float(np.mean(pressure)), sound=sound,
+        gap_s=float(step[gap].sum()), dropout_s=float(step[dropped | ~np.isfinite(c.power_w)].sum()),
+        has_yaw=c.yaw_rad is not None and bool(np.isfinite(c.yaw_rad).any()), has_weather=known,
+    )  # fmt: skip
+
+
+def _motion(c: Channels, east: Array | None, north: Array | None) -> tuple[Array, Array] | None:
+    """Wheel speed and distance; each from the other where one is missing, from positions at last."""
+    speed = None if c.speed_mps is None else bridged(c.time_s, c.speed_mps, 6.0)
+    distance = None if c.distance_m is None else bridged(c.time_s, c.distance_m, 30.0)
+    if speed is None or np.isfinite(speed).mean() < 0.5:
+        path = distance
+        if path is None and east is not None and north is not None:
+            steps = np.hypot(np.diff(_smooth(east, 5), prepend=np.nan), np.diff(_smooth(north, 5), prepend=np.nan))
+            path = np.cumsum(np.nan_to_num(steps))
+        if path is None:
+            return None
+        speed = np.gradient(_smooth(path, 3), c.time_s)
+    if distance is None or np.isfinite(distance).mean() < 0.5:
+        filled = np.interp(c.time_s, c.time_s[np.isfinite(speed)], speed[np.isfinite(speed)])
+        steps = 0.5 * (filled[1:] + filled[:-1]) * np.diff(c.time_s)
+        distance = np.concatenate([[0.0], np.cumsum(steps)])
+    known = np.isfinite(distance)
+    distance = np.maximum.accumulate(np.interp(c.time_s, c.time_s[known], distance[known]))
+    return speed, distance - distance[0]
+
+
+def _smooth(values: Array, width: int) -> Array:
+    padded = np.pad(values, width // 2, mode="edge")
+    return np.convolve(padded, np.full(width, 1.0 / width), mode="valid")[: values.size]
+
+
+def _power_dropped(c: Channels, speed: Array, step: Array) -> Mask:
+    """Zero or missing power while the bicycle keeps its speed: the meter was silent, not the rider."""
+    assert c.power_w is not None
+    silent = ~(c.power_w > 0.0)
+    slowing = -np.diff(speed, prepend=speed[0]) / np.maximum(step, 1e-3)
+    ends = np.flatnonzero(np.diff(np.concatenate([[0], silent.astype(int), [0]])))
+    dropped = np.zeros(silent.size, dtype=bool)
+    for start, stop in zip(ends[::2], ends[1::2], strict=True):
+        coasting = 0.5 * 0.0026 * float(np.nanmean(speed[start:stop]) ** 2)  # half of drag over mass, 0.25 m2 and 80 kg
+        if step[start:stop].sum() >= 2.0 * np.median(step[1:]) and float(np.nanmean(slowing[start:stop])) < coasting:
+            dropped[start:stop] = True
+    return dropped
+
+
+def _weather(session: Session, c: Channels) -> tuple[Array | float, Array | float, Array | float, bool]:
+    """Temperature, pressure and humidity for each sample: recorded, noted, or standard."""
+    temperature, known_t = _air_quantity(c, c.temperature_k, session.weather, "temperature_k", STANDARD_TEMPERATURE_K)
+    pressure, known_p = _air_quantity(c, c.pressure_pa, session.weather, "pressure_pa", STANDARD_PRESSURE_PA)
+    humidity, _ = _air_quantity(c, c.humidity, session.weather, "humidity", 0.5)
+    return temperature, pressure, humidity, known_t and known_p
+
+
+def _air_quantity(
+    c: Channels, recorded: Array | None, weather: tuple[WeatherReading, ...], name: str, standard: float
+) -> tuple[Array | float, bool]:
+    if recorded is not None and np.isfinite(recorded).any():
+        known = np.isfinite(recorded)
+        return np.interp(c.time_s, c.time_s[known], recorded[known]), True
+    noted = sorted((w.time_s, float(getattr(w, name))) for w in weather if getattr(w, name) is not None)
+    if noted:
+        at, values = np.array(noted).T
+        return np.interp(c.time_s, at, values), True
+    return standard, False

@@ -1,0 +1,260 @@
+"""A session in, its result out: the door of the estimator.
+
+The links are in `assemble`, the run-level model in `joint` and `drift`, the comparison in `compare`, what is
+odd in `findings`. Here they are called in order, and refusals are said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from analysis.core import airsensor, balance, budget, findings, joint
+from analysis.core.assemble import Chain, link
+from analysis.core.compare import Estimate, compare, enough_runs, unmatched
+from analysis.core.compare import difference_weights
+from analysis.core.convention import STATED
+from analysis.core.course import lay_out
+from analysis.core.drift import choose
+from analysis.core.joint import Joint, run_values
+from analysis.core.samples import Samples, prepare, system_mass_kg
+from analysis.core.types import (
+    Array,
+    Instruments,
+    Run,
+    RunResult,
+    Session,
+    SessionRefused,
+    SessionResult,
+    SetupResult,
+    Warning,
+)
+
+
+def estimate(session: Session) -> SessionResult:
+    """Drag areas, comparisons, warnings and budget of a whole session.
+
+    Parameters
+    ----------
+    session : Session
+        Runs with their samples, setups, course, what is assumed [1].
+
+    Returns
+    -------
+    SessionResult
+        Also where nothing can be said: then figures are None and an `invalid` warning says why [1].
+
+    Raises
+    ------
+    SessionRefused
+        A track course, no run with power, or a session without runs.
+    """
+    _refuse(session)
+    found = findings.Findings(session)
+    origin = _origin(session)
+    runs: list[Samples] = []
+    for run in session.runs:
+        if run.left_out is None and (ready := prepare(session, run, origin)) is not None:
+            runs.append(ready)
+        elif run.left_out is None:
+            found.run_unusable(run.number, "its recording has no usable power or speed")
+    runs = found.without_missing_air(runs)
+    if any(system_mass_kg(session, r) is None for r in session.runs):
+        found.mass_unknown()
+        return _empty(session, found)
+    if not runs:
+        found.no_usable_run()
+        return _empty(session, found)
+    layout = lay_out(runs, session.course)
+    if layout.no_path:
+        found.no_path([runs[i].number for i in layout.no_path], all_runs=len(layout.no_path) == len(runs))
+        runs = [r for i, r in enumerate(runs) if i not in layout.no_path]
+        if not runs:
+            return _empty(session, found)
+        layout = lay_out(runs, session.course)
+    runs = [r.scaled(layout.wheel_scale) for r in runs]
+    chain = link(session, runs, layout)
+    solved = choose(chain.evidence, chain.tilt, session.repeatability)
+    found.of_chain(chain, solved)
+    return _result(session, chain, solved, found)
+
+
+def _refuse(session: Session) -> None:
+    if session.course.kind == "track":
+        raise SessionRefused(
+            "The course is a track: lean and the path of the centre of mass are not computed yet."
+            " Give the course as out_and_back or lap, or keep the recording until track sessions are supported."
+        )
+    if not session.runs:
+        raise SessionRefused("The session has no runs: give at least one run with a recording.")
+    with_power = [
+        r
+        for r in session.runs
+        if r.channels is not None and r.channels.power_w is not None and np.isfinite(r.channels.power_w).any()
+    ]
+    if not with_power:
+        raise SessionRefused(
+            "No run has power: a drag area cannot be computed without it. Record power_w (a power meter) and give the runs again."
+        )
+
+
+def _origin(session: Session) -> tuple[float, float] | None:
+    for run in session.runs:
+        c = run.channels
+        if c is not None and c.latitude_rad is not None and c.longitude_rad is not None:
+            known = np.isfinite(c.latitude_rad) & np.isfinite(c.longitude_rad)
+            if known.any():
+                return float(c.latitude_rad[known][0]), float(c.longitude_rad[known][0])
+    return None
+
+
+def _result(session: Session, chain: Chain, solved: Joint, found: findings.Findings) -> SessionResult:
+    weights = difference_weights(chain, solved)
+    return SessionResult(
+        runs=_runs(session, chain, solved),
+        setups=_setups(session, chain, solved),
+        comparisons=compare(session, chain, solved, found.invalid),
+        instruments=_instruments(chain, solved),
+        budget=budget.budget(session, chain, solved, weights),
+        warnings=found.ordered(),
+        assumptions=_assumptions(session, chain),
+    )
+
+
+def _empty(session: Session, found: findings.Findings) -> SessionResult:
+    """A result without figures: what was found says why."""
+    reference = next(s for s in session.setups if s.label == session.reference)
+    return SessionResult(
+        runs=tuple(_nothing(r) for r in _by_number(session)),
+        setups=tuple(SetupResult(s.label, None, None, None, 0) for s in session.setups),
+        comparisons=tuple(unmatched(reference, s) for s in session.setups if s.label != session.reference),
+        instruments=Instruments(None, None, None, None),
+        budget=(),
+        warnings=found.ordered(),
+        assumptions=_assumptions(session, None),
+    )
+
+
+def _by_number(session: Session) -> list[Run]:
+    return sorted(session.runs, key=lambda r: r.number)
+
+
+def _nothing(run: Run) -> RunResult:
+    return RunResult(run.number, run.setup, None, None, None, None, None, None, None)
+
+
+def _runs(session: Session, chain: Chain, solved: Joint) -> tuple[RunResult, ...]:
+    values, errors = run_values(solved)
+    rows, used = chain.rows, chain.balance.used
+    out = {r.number: _nothing(r) for r in session.runs}
+    for i, r in enumerate(chain.runs):
+        own = used & (rows.run == i)
+        seconds = float(rows.duration_s[own].sum())
+        area = float(rows.area_j_m2[own].sum())
+        if not own.any() or area <= 0.0:
+            continue
+        out[r.number] = RunResult(
+            number=r.number, setup=r.setup, cda_m2=float(values[i]), u_m2=float(errors[i]),
+            mean_speed_mps=float(rows.length_m[own].sum()) / seconds, air_density_kg_m3=float(np.mean(r.density_kg_m3)),
+            mean_abs_yaw_rad=float(rows.abs_yaw_area[own].sum()) / area if r.has_yaw else None,
+            used_s=seconds, left_out_s=max(float(r.time_s[-1] - r.time_s[0]) - seconds, 0.0),
+        )  # fmt: skip
+    return tuple(out[r.number] for r in _by_number(session))
+
+
+def _setups(session: Session, chain: Chain, solved: Joint) -> tuple[SetupResult, ...]:
+    shared = float(np.sqrt(sum(effect**2 for _, effect in budget.common(session, chain, solved).values())))
+    out = []
+    for s in session.setups:
+        if s.label not in chain.labels:
+            out.append(SetupResult(s.label, None, None, None, 0))
+            continue
+        k = chain.labels.index(s.label)
+        pick = np.zeros(len(chain.labels))
+        pick[k] = 1.0
+        value, _, df = solved.contrast(solved.weights(setup=pick))
+        parts = budget.pieces(chain, solved, solved.weights(setup=pick))
+        within = sum(v for name, v in parts.items() if name not in ("rolling resistance", "air-speed gain by closure"))
+        known = enough_runs(solved) and df >= 0.5
+        absolute = Estimate(value, float(np.hypot(np.sqrt(sum(parts.values())), shared)), max(df, 1.0), 0.0)
+        inner = Estimate(value, float(np.sqrt(within)), max(df, 1.0), 0.0)
+        out.append(
+            SetupResult(
+                s.label,
+                value,
+                absolute.interval(0.95) if known else None,
+                inner.interval(0.95) if known else None,
+                int(np.sum(chain.evidence.setup == k)),
+            )  # fmt: skip
+        )
+    return tuple(out)
+
+
+def _instruments(chain: Chain, solved: Joint) -> Instruments:
+    crr = float(chain.evidence.crr[0])
+    m = solved.model
+    if not m.has_gain:
+        return Instruments(None, None, None, crr)
+    gains = np.exp(solved.gain0 + m.gain_rows() @ solved.theta)
+    level = solved.gain0 + float(solved.theta[solved.slices["gain"]][0])
+    departures = np.concatenate([[0.0], solved.theta[solved.slices["departure"]]])
+    drifted = (
+        float(np.mean(m.gain_rows()[:, solved.slices["drift"]] @ solved.theta[solved.slices["drift"]]))
+        if m.drift.by != "none"
+        else 0.0
+    )
+    by_setup: Mapping[str, float | None] = {
+        label: float(np.exp(level + departures[k] + drifted)) for k, label in enumerate(chain.labels)
+    }
+    return Instruments(float(np.mean(gains)), _drift_rate(chain, solved, gains), by_setup, crr)
+
+
+def _drift_rate(chain: Chain, solved: Joint, gains: Array) -> float:
+    """Change of the gain each hour from the run where it began to move; 0 where it did not."""
+    began = solved.drift.began
+    if began is None:
+        return 0.0
+    shape = solved.drift.shape * float(solved.theta[solved.slices["drift"]][0])
+    first = max(began - 1, 0)
+    hours = chain.evidence.time_h[first:]
+    if hours.size < 2:
+        return 0.0
+    return float(np.polyfit(hours, shape[first:], 1)[0]) * float(np.exp(solved.gain0))
+
+
+def _assumptions(session: Session, chain: Chain | None) -> dict[str, Any]:
+    history = session.repeatability
+    return {
+        "drag_area_convention": STATED,
+        "crr": session.crr,
+        "drivetrain_efficiency": session.drivetrain_efficiency,
+        "repeatability": None if history is None else {"sd_m2": history.sd_m2, "df": history.df, "use": "s^2 = (df0 s0^2 + df s^2) / (df0 + df)"},
+        "standard_deviations": {
+            "crr": balance.CRR_SD, "crr_between_tyres": balance.CRR_CHANGE_SD, "rider_drift_m2_per_hour": joint.RIDER_DRIFT_SD,
+            "yaw_dependence_of_sin2": joint.YAW_DEPENDENCE_SD, "yaw_offset_rad": float(airsensor.YAW_OFFSET_SD),
+            "airspeed_gain_near_sensor": joint.NEAR_SENSOR_SD, "airspeed_gain_elsewhere": joint.ELSEWHERE_SD,
+            "mean_wind_mps_over_600_s": airsensor.WANDER_MPS, "mean_wind_rad_over_600_s": float(airsensor.WANDER_RAD),
+            **budget.priors(),
+        },
+        "wheel_scale": None if chain is None else chain.layout.wheel_scale,
+    }  # fmt: skip
+
+
+def warnings_of(result: SessionResult, code: str) -> tuple[Warning, ...]:
+    """All warnings of one code.
+
+    Parameters
+    ----------
+    result : SessionResult
+        Of a session [1].
+    code : str
+        Of DESIGN section 8 [1].
+
+    Returns
+    -------
+    tuple of Warning
+        In the result's order [1].
+    """
+    return tuple(w for w in result.warnings if w.code == code)

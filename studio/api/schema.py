@@ -1,7 +1,84 @@
-"""How the OpenAPI document is drawn from the views."""
+"""How the OpenAPI document is drawn from the views: problems everywhere, closed request bodies, If-Match."""
 
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerExtension
 from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.utils import Direction, OpenApiParameter
+from rest_framework import serializers
+
+from studio.api.problems import CONTENT_TYPE
+
+CONDITIONAL = {"PUT", "PATCH", "DELETE"}
+
+
+class ProblemFault(serializers.Serializer[Any]):
+    """One thing wrong in what was sent."""
+
+    file = serializers.CharField()
+    line = serializers.IntegerField(allow_null=True)
+    key = serializers.CharField()
+    given = serializers.CharField()
+    allowed = serializers.CharField()
+
+
+class Problem(serializers.Serializer[Any]):
+    """Why the studio said no (RFC 9457)."""
+
+    type = serializers.CharField(help_text="address of the kind's own page")
+    title = serializers.CharField()
+    status = serializers.IntegerField()
+    detail = serializers.CharField()
+    errors = ProblemFault(many=True, required=False)  # type: ignore[assignment]  # shadows what nobody reads
+
+
+class ClosedBodies(OpenApiSerializerExtension):  # type: ignore[no-untyped-call]
+    """What the serializers refuse, the document says: no other keys in a request body."""
+
+    target_class = "rest_framework.serializers.Serializer"
+    match_subclasses = True
+
+    def map_serializer(self, auto_schema: AutoSchema, direction: Direction) -> dict[str, Any]:
+        schema: dict[str, Any] = auto_schema._map_serializer(  # type: ignore[no-untyped-call]
+            self.target, direction, bypass_extensions=True
+        )
+        if direction == "request":
+            schema["additionalProperties"] = False
+        return schema
+
+
+class BearerScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+    """How the OpenAPI document names it."""
+
+    target_class = "studio.api.authentication.BearerAuthentication"
+    name = "bearerAuth"
+
+    def get_security_definition(self, auto_schema: AutoSchema) -> dict[str, str]:
+        return {"type": "http", "scheme": "bearer"}
 
 
 class StudioSchema(AutoSchema):
-    """Adds the problem document as the default answer of every operation."""
+    """Adds the problem document as the default answer of every operation, and If-Match to every change."""
+
+    def get_override_parameters(self) -> list[Any]:
+        parameters: list[Any] = super().get_override_parameters()
+        if self.method in CONDITIONAL and hasattr(self.view, "record_update"):
+            parameters.append(
+                OpenApiParameter("If-Match", str, OpenApiParameter.HEADER, required=True, description="the ETag read")
+            )
+        return parameters
+
+    def get_request_serializer(self) -> Any:
+        return getattr(self.view, "into", None)
+
+    def get_response_serializers(self) -> Any:
+        if self.method == "GET" and self._is_list_view():
+            return getattr(self.view, "list_out", None) or getattr(self.view, "out", None)
+        return getattr(self.view, "out", None)
+
+    def _get_response_bodies(self, direction: Direction = "response") -> dict[str, Any]:
+        bodies: dict[str, Any] = super()._get_response_bodies(direction)
+        problem = self.resolve_serializer(Problem, "response").ref
+        return bodies | {"default": {"description": "a problem", "content": {CONTENT_TYPE: {"schema": problem}}}}

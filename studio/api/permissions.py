@@ -1,0 +1,62 @@
+"""The one permission table: which role may use which route with which method.
+
+Which *rows* a role sees is not here but in `objects.visible_to(user)`. A route that the table does not name is
+nobody's. A method that the table allows and the view does not have is answered 405 by the framework.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from rest_framework.permissions import BasePermission
+from rest_framework.request import Request
+
+from studio.records.models import Role
+from studio.records.querysets import membership_of
+
+Methods = frozenset[str]
+NONE: Methods = frozenset()
+READ: Methods = frozenset({"GET", "HEAD"})
+SEND: Methods = frozenset({"POST"})
+ALL: Methods = frozenset({"GET", "HEAD", "OPTIONS", "POST", "PUT", "PATCH", "DELETE", "TRACE"})
+
+ANONYMOUS = "anonymous"
+"""Nobody signed in; also an account without a role."""
+
+RECORDS: Mapping[str, Methods] = {Role.OWNER: ALL, Role.FITTER: ALL, Role.CLIENT: READ}
+OWN: Mapping[str, Methods] = {Role.OWNER: ALL, Role.FITTER: ALL, Role.CLIENT: ALL, Role.SHOP: ALL, ANONYMOUS: SEND}
+OPEN: Mapping[str, Methods] = {Role.OWNER: ALL, Role.FITTER: ALL, Role.CLIENT: ALL, Role.SHOP: ALL, ANONYMOUS: ALL}
+
+TABLE: Mapping[str, Mapping[str, Methods]] = {
+    "tokens": OWN,
+    "riders": RECORDS,
+    "bikes": RECORDS,
+    "products": RECORDS,
+    "equipment-items": RECORDS,
+    "mountings": RECORDS,
+    "positions": RECORDS,
+    "setups": RECORDS,
+    "courses": RECORDS,
+    "instruments": RECORDS,
+    "sessions": RECORDS,
+    "runs": RECORDS,
+    "recordings": RECORDS,
+    "bundles": {Role.OWNER: ALL, Role.FITTER: ALL},
+    "jobs": RECORDS,
+    "analyses": RECORDS,
+    "reports": RECORDS,
+    "standings": {Role.OWNER: ALL, Role.FITTER: ALL, Role.SHOP: ALL},
+    "schema": OPEN,
+    "docs": OPEN,
+    "nowhere": OPEN,
+}
+
+
+class RolePermission(BasePermission):
+    """Looks the caller's role and the view's `route` up in the table."""
+
+    def has_permission(self, request: Request, view: object) -> bool:
+        membership = membership_of(request.user)
+        role = ANONYMOUS if membership is None else membership.role
+        allowed = TABLE.get(getattr(view, "route", ""), {})
+        return request.method in allowed.get(role, NONE)

@@ -1,0 +1,129 @@
+"""The one exception handler: whatever goes wrong under `/api/v1/` becomes one problem document (RFC 9457).
+
+Here is which error becomes which kind; the kinds and their words are `studio.records.problems`.
+"""
+
+from __future__ import annotations
+
+import errno
+import logging
+from collections.abc import Iterator
+from typing import Any
+
+from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation
+from django.db import OperationalError
+from django.http import Http404, UnreadablePostError
+from rest_framework import exceptions
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from analysis.readers.faults import Fault, Refused, shown
+from studio.records.errors import RecordsError
+from studio.records.problems import KINDS, problem, problem_of
+
+CONTENT_TYPE = "application/problem+json"
+RETRY_AFTER_S = 5
+NOTHING_THERE = "There is nothing at this address, or it is not yours."
+SECRET_KEYS = {"password", "token"}
+
+logger = logging.getLogger(__name__)
+
+
+class Malformed(Exception):
+    """The request has the wrong shape (400); `faults` says where."""
+
+    def __init__(self, detail: str, faults: tuple[Fault, ...] = ()) -> None:
+        super().__init__(detail)
+        self.detail = detail
+        self.faults = faults
+
+
+class WrongMediaType(Malformed):
+    """The bytes are of a type that is not read here (415)."""
+
+
+class PreconditionMissing(Exception):
+    """A change came without If-Match (428)."""
+
+
+class TooManyStreams(Exception):
+    """All streams of this process are taken (503); the caller polls."""
+
+
+_SENTENCES: list[tuple[type[Exception] | tuple[type[Exception], ...], str, str]] = [
+    ((Http404, exceptions.NotFound), "not-found", NOTHING_THERE),
+    (exceptions.NotAuthenticated, "sign-in", "Nobody is signed in: send `Authorization: Bearer` with a valid token."),
+    (PreconditionMissing, "precondition", "A change needs If-Match with the ETag that the record was read with."),
+    (TooManyStreams, "unavailable", "All progress streams are in use; ask `jobs/{id}/` again every few seconds."),
+    (RequestDataTooBig, "too-large", "The request body has more bytes than are allowed."),
+    (UnreadablePostError, "malformed", "The request ended before all of its bytes came."),
+    (SuspiciousOperation, "malformed", "The request has a shape that is not read here."),
+    (OperationalError, "unavailable", "The database does not take this just now."),
+]
+_SLUG_OF_STATUS = {400: "malformed", 401: "sign-in", 403: "not-allowed", 404: "not-found", 405: "method"} | {
+    406: "not-acceptable", 413: "too-large", 415: "media-type", 429: "too-many"
+}  # fmt: skip
+
+
+def problem_response(exc: Exception, context: dict[str, Any]) -> Response:
+    """Answer of the API to any exception of a view; nothing unknown is quoted, it is logged."""
+    document = _document(exc, context.get("request"))
+    if document["status"] >= 500:
+        logger.error("answered %s", document["status"], exc_info=exc)
+    headers = {}
+    if challenge := getattr(exc, "auth_header", None):
+        headers["WWW-Authenticate"] = challenge
+    if document["status"] == KINDS["unavailable"].status:
+        headers["Retry-After"] = str(RETRY_AFTER_S)
+    return Response(document, status=document["status"], headers=headers, content_type=CONTENT_TYPE)
+
+
+def _document(exc: Exception, request: Request | None) -> dict[str, Any]:
+    if isinstance(exc, RecordsError | Refused):
+        return problem_of(exc)
+    if isinstance(exc, WrongMediaType):
+        return problem("media-type", exc.detail, exc.faults)
+    if isinstance(exc, Malformed):
+        return problem("malformed", exc.detail, exc.faults)
+    for classes, slug, sentence in _SENTENCES:
+        if isinstance(exc, classes):
+            return problem(slug, sentence)
+    if isinstance(exc, exceptions.ValidationError):
+        given = request.data if request is not None and request.method not in {"GET", "HEAD"} else None
+        faults = tuple(_faults(exc.detail, given))
+        return problem("malformed", "The request has the wrong shape.", faults)
+    if isinstance(exc, PermissionDenied):
+        return problem("not-allowed", "This account may not do that.")
+    if isinstance(exc, exceptions.APIException) and exc.status_code in _SLUG_OF_STATUS:
+        return problem(_SLUG_OF_STATUS[exc.status_code], str(exc.detail))
+    if isinstance(exc, OSError) and exc.errno in {errno.ENOSPC, errno.EDQUOT}:
+        return problem("unavailable", "The studio's disk is full: nothing was kept. Tell the owner.")
+    return problem("fault", "Something went wrong on the studio's side; it was noted.")
+
+
+def _faults(detail: Any, given: Any, key: str = "") -> Iterator[Fault]:
+    """One fault for every message in a serializer's nested errors."""
+    if isinstance(detail, dict):
+        for name, inner in detail.items():
+            here = key if name == "non_field_errors" else f"{key}.{name}".lstrip(".")
+            yield from _faults(inner, _part(given, name), here)
+    elif isinstance(detail, list):
+        for number, inner in enumerate(detail):
+            nested = isinstance(inner, dict | list)
+            where = f"{key}.{number}".lstrip(".") if nested else key
+            yield from _faults(inner, _part(given, number) if nested else given, where)
+    else:
+        yield Fault(file="", key=key, given=_shown(key, given), allowed=str(detail))
+
+
+def _part(given: Any, name: Any) -> Any:
+    try:
+        return given[name]
+    except (KeyError, IndexError, TypeError):
+        return None
+
+
+def _shown(key: str, given: Any) -> str:
+    if SECRET_KEYS & set(key.split(".")):
+        return "not shown"
+    return "nothing" if given is None else shown(given)

@@ -1,0 +1,62 @@
+"""Riders. Health notes are for fitters and owners only."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django_filters import rest_framework as filters
+from rest_framework import serializers
+
+from studio.api.base import RecordViewSet
+from studio.api.filters import StudioFilters
+from studio.api.shapes import StrictModelSerializer
+from studio.records.models import Rider, Role
+from studio.records.querysets import membership_of
+from studio.records.services.people import rider_create, rider_delete, rider_update
+
+FIELDS = (
+    "code",
+    "given_names",
+    "family_name",
+    "birth_year",
+    "height_cm",
+    "contact",
+    "health_notes",
+    "guardian_name",
+    "guardian_agreed_on",
+)
+
+
+class RiderIn(StrictModelSerializer[Rider]):
+    class Meta:
+        model = Rider
+        fields = FIELDS
+
+
+class RiderOut(serializers.ModelSerializer[Rider]):
+    class Meta:
+        model = Rider
+        fields = ("id", *FIELDS, "created_at", "updated_at")
+        extra_kwargs: ClassVar[dict[str, Any]] = {
+            "health_notes": {"required": False, "help_text": "Only in answers to fitters and owners."}
+        }
+
+    def to_representation(self, instance: Rider) -> dict[str, Any]:
+        shown: dict[str, Any] = super().to_representation(instance)
+        membership = membership_of(self.context["request"].user)
+        if membership is None or membership.role not in (Role.OWNER, Role.FITTER):
+            del shown["health_notes"]
+        return shown
+
+
+class RiderFilters(StudioFilters):
+    code = filters.CharFilter()
+
+
+class RiderViewSet(RecordViewSet[Rider]):
+    route = "riders"
+    queryset = Rider.objects.all()
+    into, out, filterset_class = RiderIn, RiderOut, RiderFilters
+    record_create = staticmethod(rider_create)
+    record_update = staticmethod(rider_update)
+    record_delete = staticmethod(rider_delete)

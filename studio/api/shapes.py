@@ -1,0 +1,132 @@
+"""What all In and Out serializers share: unknown keys refused, finite numbers, references to own rows only.
+
+Shape only (400). Whether the values can be used is the services' business (422, 409).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from typing import Any, ClassVar, TypeVar
+
+from django.db import models
+from django.utils.dateparse import parse_datetime
+from rest_framework import serializers
+
+from analysis.readers.faults import Fault, shown
+from studio.records.errors import Unusable
+
+M = TypeVar("M", bound=models.Model)
+UUID_FIELD = serializers.UUIDField()
+
+
+class NumberField(serializers.FloatField):
+    """A finite number, given as a number: text that looks like one is a wrong shape."""
+
+    default_error_messages: ClassVar[dict[str, Any]] = {
+        "invalid": "a number, without quotes",
+        "finite": "a finite number",
+    }
+
+    def to_internal_value(self, data: Any) -> float:
+        if isinstance(data, bool) or not isinstance(data, int | float):
+            self.fail("invalid")
+        try:
+            value = float(data)
+        except OverflowError:
+            self.fail("finite")
+        if not math.isfinite(value):
+            self.fail("finite")
+        return value
+
+
+class InstantText(serializers.CharField):
+    """An RFC 3339 time with its offset, kept as it was written (it goes into a document, not a column)."""
+
+    default_error_messages: ClassVar[dict[str, Any]] = {
+        "instant": "a time with its offset, such as 2026-05-09T08:10:00Z"
+    }
+
+    def to_internal_value(self, data: Any) -> str:
+        text = super().to_internal_value(data)
+        try:
+            instant = parse_datetime(text)
+        except ValueError:
+            instant = None
+        if instant is None or instant.tzinfo is None:
+            self.fail("instant")
+        return text
+
+
+class Reference(serializers.PrimaryKeyRelatedField[Any]):
+    """The id of a row that the caller may see; any other id is well formed and unusable (422)."""
+
+    def __init__(self, model: type[M], **options: Any) -> None:
+        self.model = model
+        super().__init__(queryset=model._default_manager.all(), pk_field=UUID_FIELD, **options)
+
+    def get_queryset(self) -> models.QuerySet[Any]:
+        return self.model.objects.visible_to(self.context["request"].user)  # type: ignore[attr-defined,no-any-return]
+
+    def to_internal_value(self, data: Any) -> Any:
+        key = UUID_FIELD.to_internal_value(data)
+        row = self.get_queryset().filter(pk=key).first()
+        if row is None:
+            kind = self.model._meta.verbose_name
+            fault = Fault(file="", key=self.field_name or "", given=shown(data), allowed=f"the id of a {kind} of yours")
+            raise Unusable(f"There is no such {kind}.", faults=(fault,))
+        return row
+
+
+class StrictSerializer(serializers.Serializer[Any]):
+    """A body whose every key is known."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        if isinstance(data, Mapping):
+            refuse_unknown(data, self.fields)
+        return super().to_internal_value(data)
+
+
+class StrictModelSerializer(serializers.ModelSerializer[M]):
+    """Shape of a record's body from its columns; uniqueness and rules are left to the service."""
+
+    serializer_field_mapping: ClassVar[Any] = serializers.ModelSerializer.serializer_field_mapping | {
+        models.FloatField: NumberField
+    }
+
+    def to_internal_value(self, data: Any) -> Any:
+        if isinstance(data, Mapping):
+            refuse_unknown(data, self.fields)
+        return super().to_internal_value(data)
+
+    def get_validators(self) -> list[Any]:
+        return []
+
+
+def refuse_unknown(data: Mapping[str, Any], fields: Iterable[str]) -> None:
+    """Refuse a body with keys that the route does not know, naming those allowed."""
+    known = sorted(fields)
+    names = f"one of {', '.join(known)}"
+    if unknown := {key: [names] for key in data if key not in known}:
+        raise serializers.ValidationError(unknown)
+
+
+def resting_values(serializer: StrictModelSerializer[Any]) -> dict[str, Any]:
+    """What a PUT gives back to the fields that its body leaves out: the value that a new record would have."""
+    columns = {column.name: column for column in _model_of(serializer)._meta.get_fields()}
+    values: dict[str, Any] = {}
+    for field in serializer.fields.values():
+        inner = field.fields.values() if isinstance(field, serializers.Serializer) and field.source == "*" else [field]
+        for part in inner:
+            column = columns.get(str(part.source))
+            if part.required or not isinstance(column, models.Field):
+                continue
+            value = [] if column.many_to_many else column.get_default()
+            if value is not None or column.null:
+                values[column.name] = value
+    return values
+
+
+def _model_of(serializer: serializers.ModelSerializer[Any]) -> type[models.Model]:
+    model: type[models.Model] = serializer.Meta.model
+    return model

@@ -1,0 +1,81 @@
+"""Tokens: a name and password become a Bearer token, shown once; list and revoke one's own."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib.auth import authenticate
+from django.db import models
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers, status
+from rest_framework.authentication import BaseAuthentication
+from rest_framework.exceptions import AuthenticationFailed
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from studio.api.authentication import BearerAuthentication
+from studio.api.base import ReadViewSet, address_of, caller
+from studio.api.shapes import StrictSerializer
+from studio.records.models import ApiToken, User
+from studio.records.querysets import membership_of
+from studio.records.services.tokens import token_create, token_revoke
+
+WRONG_PAIR = "This username and password do not belong together."
+
+
+class TokenIn(StrictSerializer):
+    username = serializers.CharField(max_length=150)
+    password = serializers.CharField(max_length=1000, trim_whitespace=False)
+    name = serializers.CharField(max_length=120, required=False, help_text="what the token is for")
+
+
+class TokenOut(serializers.ModelSerializer[ApiToken]):
+    class Meta:
+        model = ApiToken
+        fields = ("id", "name", "created_at", "expires_at")
+
+
+class TokenMade(serializers.ModelSerializer[ApiToken]):
+    token = serializers.CharField(help_text="shown this once; send it as `Authorization: Bearer`")
+
+    class Meta:
+        model = ApiToken
+        fields = (*TokenOut.Meta.fields, "token")
+
+
+class TokenViewSet(ReadViewSet[ApiToken]):
+    route = "tokens"
+    queryset = ApiToken.objects.all()
+    out = TokenOut
+
+    def get_authenticators(self) -> list[BaseAuthentication]:
+        # Asking for a token is for nobody in particular: a browser's session must not demand its CSRF token here.
+        if self.request is not None and self.request.method == "POST":
+            return [BearerAuthentication()]
+        return super().get_authenticators()
+
+    def get_queryset(self) -> models.QuerySet[ApiToken]:
+        if not isinstance(self.request.user, User):
+            return ApiToken.objects.none()
+        return ApiToken.objects.filter(
+            user=caller(self.request), revoked_at__isnull=True, expires_at__gt=timezone.now()
+        ).order_by("-id")
+
+    @extend_schema(request=TokenIn, responses={201: TokenMade}, auth=[])
+    def create(self, request: Request) -> Response:
+        """A wrong pair is 401 in the same time and words as an unknown name."""
+        serializer = TokenIn(data=request.data)
+        serializer.is_valid(raise_exception=True)
+        given: dict[str, Any] = serializer.validated_data
+        user = authenticate(request, username=given["username"], password=given["password"])
+        if not isinstance(user, User) or membership_of(user) is None:
+            raise AuthenticationFailed(WRONG_PAIR)
+        token, clear = token_create(user=user, name=given.get("name", ""))
+        headers = {"Location": address_of("tokens", token.pk)}
+        return Response({**TokenOut(token).data, "token": clear}, status=status.HTTP_201_CREATED, headers=headers)
+
+    def destroy(self, request: Request, pk: str) -> Response:
+        """Revokes the token; needs no If-Match, since a token never changes."""
+        token_revoke(token=self.get_object())
+        return Response(status=status.HTTP_204_NO_CONTENT)

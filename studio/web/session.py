@@ -1,0 +1,68 @@
+"""One session's records: who, where, what was compared, every run and every recording."""
+
+from __future__ import annotations
+
+import tempfile
+from uuid import UUID
+
+from django.http import FileResponse, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.text import slugify
+
+from analysis.jobs.enqueue import enqueue
+from analysis.results.models import Analysis, Job
+from studio.records.models import FieldSession
+from studio.records.services.bundles import bundle_export
+from studio.web.access import READERS, STAFF, caller, is_staff, open_to
+from studio.web.answers import sentences
+from studio.web.jobs import UNFINISHED
+from studio.web.side_by_side import side_by_side
+
+
+@open_to(*READERS)
+def session_page(request: HttpRequest, session_id: UUID) -> HttpResponse:
+    visible = FieldSession.objects.visible_to(request.user).select_related("rider", "bike", "course", "fitter")
+    session = get_object_or_404(visible, pk=session_id)
+    links = list(session.setup_links.select_related("setup__position").prefetch_related("setup__slots__item__product"))
+    facts = side_by_side([link.setup for link in links])
+    analyses = list(Analysis.objects.visible_to(request.user).filter(session=session).order_by("-number"))
+    at_work = Job.objects.visible_to(request.user).filter(session=session, state__in=UNFINISHED)
+    shown = {
+        "session": session,
+        "staff": is_staff(request),
+        "fitter": session.fitter_name or (session.fitter.get_username() if session.fitter else ""),
+        "links": links,
+        "facts": facts,
+        "differing": sum(row.differs for row in facts),
+        "runs": session.runs.select_related("setup", "recording").order_by("number"),
+        "recordings": session.recordings.order_by("filename"),
+        "weather": session.weather,
+        "analyses": analyses,
+        "analysis": analyses[0] if analyses else None,
+        "answers": sentences(analyses[0].result) if analyses else [],
+        "job_at_work": at_work.first(),
+    }
+    return render(request, "web/session.html", shown)
+
+
+@open_to(*STAFF)
+def analyse(request: HttpRequest, session_id: UUID) -> HttpResponse:
+    """Ask for an analysis; by GET (a sign-in came in between) nothing is asked."""
+    session = get_object_or_404(FieldSession.objects.visible_to(request.user), pk=session_id)
+    if request.method != "POST":
+        return redirect("web:session", session.pk)
+    payload = {"session": str(session.pk)}
+    by = caller(request)
+    job = enqueue(kind="analyse_session", studio=by.studio, by=by.user, payload=payload, session=session)
+    return redirect("web:job", job.pk)
+
+
+@open_to(*STAFF)
+def bundle(request: HttpRequest, session_id: UUID) -> FileResponse:
+    """The session as a zip that an import takes again."""
+    session = get_object_or_404(FieldSession.objects.visible_to(request.user), pk=session_id)
+    target = tempfile.TemporaryFile()  # noqa: SIM115 - the response closes it, after the last byte
+    bundle_export(session, target)
+    target.seek(0)
+    name = slugify(session.title) or "session"
+    return FileResponse(target, as_attachment=True, filename=f"{name}-{session.date:%Y-%m-%d}.zip")

@@ -1,0 +1,26 @@
+"""Addresses of the pages."""
+
+from django.urls import path
+
+from studio.web import account, home, jobs, reports, results, session, sessions, signin, upload
+
+app_name = "web"
+
+urlpatterns = [
+    path("", home.home, name="home"),
+    path("sign-in/", signin.SignIn.as_view(), name="sign-in"),
+    path("sign-out/", signin.SignOut.as_view(), name="sign-out"),
+    path("sessions/", sessions.session_list, name="sessions"),
+    path("sessions/<uuid:session_id>/", session.session_page, name="session"),
+    path("sessions/<uuid:session_id>/analyse/", session.analyse, name="session-analyse"),
+    path("sessions/<uuid:session_id>/bundle/", session.bundle, name="session-bundle"),
+    path("upload/", upload.upload, name="upload"),
+    path("jobs/", jobs.job_list, name="jobs"),
+    path("jobs/<uuid:job_id>/", jobs.job_page, name="job"),
+    path("results/<uuid:analysis_id>/", results.result_page, name="result"),
+    path("results/<uuid:analysis_id>/report/", results.issue, name="result-report"),
+    path("reports/<uuid:report_id>/pdf/", reports.pdf, name="report"),
+    path("standings/", home.standings, name="standings"),
+    path("account/", account.account, name="account"),
+    path("account/tokens/<uuid:token_id>/revoke/", account.revoke, name="token-revoke"),
+]

@@ -151,8 +151,8 @@ JOB_HANDLERS = {
     "issue_report": "reports.issuing.issue_report",
     "demo_session": "analysis.jobs.demo.demo_session",
 }
-JOB_LEASE_S = 60
-JOB_MAX_ATTEMPTS = 3
+JOB_LEASE_S = 20  # above the 13 s that the worker needs to notice a killed child
+JOB_MAX_ATTEMPTS = 5
 JOB_TIME_LIMIT_S = 600
 JOB_MEMORY_MIB = 1536
 CELERY_BROKER_URL = REDIS_URL or "filesystem://"
@@ -167,6 +167,7 @@ CELERY_BROKER_TRANSPORT_OPTIONS = (
     }
 )
 CELERY_TASK_IGNORE_RESULT = CELERY_TASK_ACKS_LATE = CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_TASK_SOFT_TIME_LIMIT, CELERY_TASK_TIME_LIMIT = JOB_TIME_LIMIT_S, JOB_TIME_LIMIT_S + 30
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_ENABLE_REMOTE_CONTROL = CELERY_WORKER_SEND_TASK_EVENTS = False
 CELERY_TASK_DEFAULT_QUEUE = "studio"
@@ -180,10 +181,13 @@ REST_FRAMEWORK = {
         "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["studio.api.permissions.RolePermission"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PARSER_CLASSES": ["studio.api.parsers.StrictJSONParser"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PAGINATION_CLASS": "studio.api.pagination.NewestFirst",
     "DEFAULT_SCHEMA_CLASS": "studio.api.schema.StudioSchema",
+    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_METADATA_CLASS": None,
+    "URL_FORMAT_OVERRIDE": None,
     "EXCEPTION_HANDLER": "studio.api.problems.problem_response",
     "PAGE_SIZE": 50,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
@@ -205,6 +209,7 @@ LOGGING = {
     "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["stderr"], "level": "INFO"},
+    "loggers": {"celery": {"level": "WARNING"}},  # the sweep would write two lines every few seconds
 }
 
 # Legal one by one, unsafe together: refuse before anything listens.

@@ -8,62 +8,142 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('records', '0001_records'),
+        ("records", "0001_records"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Analysis',
+            name="Analysis",
             fields=[
-                ('id', models.UUIDField(default=uuid6.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('number', models.PositiveIntegerField()),
-                ('inputs_sha256', models.CharField(max_length=64)),
-                ('engine_version', models.CharField(max_length=40)),
-                ('result', models.JSONField()),
-                ('created_at', models.DateTimeField(auto_now_add=True)),
-                ('session', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='records.fieldsession')),
-                ('studio', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='records.studio')),
-                ('supersedes', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.CASCADE, related_name='superseded_by', to='results.analysis')),
+                ("id", models.UUIDField(default=uuid6.uuid7, editable=False, primary_key=True, serialize=False)),
+                ("number", models.PositiveIntegerField()),
+                ("inputs_sha256", models.CharField(max_length=64)),
+                ("engine_version", models.CharField(max_length=40)),
+                ("result", models.JSONField()),
+                ("created_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "session",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="+", to="records.fieldsession"
+                    ),
+                ),
+                (
+                    "studio",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="records.studio"
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="superseded_by",
+                        to="results.analysis",
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'analyses',
-                'ordering': ['-id'],
-                'constraints': [models.UniqueConstraint(fields=('session', 'number'), name='analysis_number_once_per_session')],
+                "verbose_name_plural": "analyses",
+                "ordering": ["-id"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("session", "number"), name="analysis_number_once_per_session")
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Job',
+            name="Job",
             fields=[
-                ('id', models.UUIDField(default=uuid6.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('kind', models.CharField(max_length=40)),
-                ('payload', models.JSONField(default=dict)),
-                ('priority', models.PositiveSmallIntegerField(default=10)),
-                ('state', models.CharField(choices=[('queued', 'queued'), ('running', 'running'), ('done', 'done'), ('refused', 'refused'), ('failed', 'failed')], default='queued', max_length=10)),
-                ('attempts', models.PositiveSmallIntegerField(default=0)),
-                ('lease_until', models.DateTimeField(null=True)),
-                ('worker', models.CharField(blank=True, max_length=80)),
-                ('progress', models.FloatField(default=0.0)),
-                ('message', models.CharField(blank=True, max_length=300)),
-                ('result', models.JSONField(null=True)),
-                ('problem', models.JSONField(null=True)),
-                ('traceback', models.TextField(blank=True)),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
-                ('woken_at', models.DateTimeField(null=True)),
-                ('started_at', models.DateTimeField(null=True)),
-                ('ended_at', models.DateTimeField(null=True)),
-                ('requested_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('session', models.ForeignKey(null=True, on_delete=django.db.models.deletion.CASCADE, related_name='+', to='records.fieldsession')),
-                ('studio', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='records.studio')),
+                ("id", models.UUIDField(default=uuid6.uuid7, editable=False, primary_key=True, serialize=False)),
+                ("kind", models.CharField(max_length=40)),
+                ("payload", models.JSONField(default=dict)),
+                ("priority", models.PositiveSmallIntegerField(default=10)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("queued", "queued"),
+                            ("running", "running"),
+                            ("done", "done"),
+                            ("refused", "refused"),
+                            ("failed", "failed"),
+                        ],
+                        default="queued",
+                        max_length=10,
+                    ),
+                ),
+                ("attempts", models.PositiveSmallIntegerField(default=0)),
+                ("lease_until", models.DateTimeField(null=True)),
+                ("worker", models.CharField(blank=True, max_length=80)),
+                ("progress", models.FloatField(default=0.0)),
+                ("message", models.CharField(blank=True, max_length=300)),
+                ("result", models.JSONField(null=True)),
+                ("problem", models.JSONField(null=True)),
+                ("traceback", models.TextField(blank=True)),
+                ("created_at", models.DateTimeField(default=django.utils.timezone.now, editable=False)),
+                ("started_at", models.DateTimeField(null=True)),
+                ("ended_at", models.DateTimeField(null=True)),
+                (
+                    "requested_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "session",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="+",
+                        to="records.fieldsession",
+                    ),
+                ),
+                (
+                    "studio",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="records.studio"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-id'],
-                'indexes': [models.Index(fields=['state', 'priority', 'id'], name='job_next')],
-                'constraints': [models.CheckConstraint(condition=models.Q(('state__in', ['queued', 'running', 'done', 'refused', 'failed'])), name='job_state_known'), models.CheckConstraint(condition=models.Q(('progress__gte', 0), ('progress__lte', 1)), name='job_progress_is_a_share'), models.CheckConstraint(condition=models.Q(models.Q(('state', 'refused'), _negated=True), ('problem__isnull', False), _connector='OR'), name='job_refusal_says_why'), models.CheckConstraint(condition=models.Q(models.Q(('state', 'running'), _negated=True), ('lease_until__isnull', False), _connector='OR'), name='job_running_has_lease')],
+                "ordering": ["-id"],
+                "indexes": [models.Index(fields=["state", "priority", "id"], name="job_next")],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("state__in", ["queued", "running", "done", "refused", "failed"])),
+                        name="job_state_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("progress__gte", 0), ("progress__lte", 1)), name="job_progress_is_a_share"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("state", "refused"), _negated=True), ("problem__isnull", False), _connector="OR"
+                        ),
+                        name="job_refusal_says_why",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("state", "running"), _negated=True),
+                            ("lease_until__isnull", False),
+                            _connector="OR",
+                        ),
+                        name="job_running_has_lease",
+                    ),
+                    models.UniqueConstraint(
+                        condition=models.Q(("priority", 100), ("state", "running")),
+                        fields=("priority",),
+                        name="job_one_in_the_background",
+                    ),
+                ],
             },
         ),
     ]

@@ -1,6 +1,6 @@
 """Rows that hang on the records."""
 
 from analysis.results.models.analysis import Analysis
-from analysis.results.models.job import Job, JobState
+from analysis.results.models.job import BACKGROUND_PRIORITY, USER_PRIORITY, Job, JobState
 
-__all__ = ["Analysis", "Job", "JobState"]
+__all__ = ["BACKGROUND_PRIORITY", "USER_PRIORITY", "Analysis", "Job", "JobState"]

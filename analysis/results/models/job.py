@@ -11,6 +11,9 @@ from uuid6 import uuid7
 from studio.records.models import FieldSession, Studio, User
 from studio.records.querysets import RecordQuerySet
 
+USER_PRIORITY = 10
+BACKGROUND_PRIORITY = 100
+
 
 class JobState(models.TextChoices):
     QUEUED = "queued", "queued"
@@ -31,7 +34,8 @@ class Job(models.Model):
           '--lease over-----'
 
     Every move is a conditional update on `state` and `attempts`: a stale attempt writes nothing.
-    A smaller `priority` goes first; then the older.
+    A smaller `priority` goes first; then the older. Of the jobs at BACKGROUND_PRIORITY one runs at a time,
+    so that a worker of two children has always one free for a user.
     """
 
     client_paths: ClassVar[tuple[str, ...]] = ("requested_by",)
@@ -42,7 +46,7 @@ class Job(models.Model):
     session = models.ForeignKey(FieldSession, on_delete=models.CASCADE, null=True, related_name="+")
     kind = models.CharField(max_length=40)
     payload = models.JSONField(default=dict)
-    priority = models.PositiveSmallIntegerField(default=10)
+    priority = models.PositiveSmallIntegerField(default=USER_PRIORITY)
     state = models.CharField(max_length=10, choices=JobState, default=JobState.QUEUED)
     attempts = models.PositiveSmallIntegerField(default=0)
     lease_until = models.DateTimeField(null=True)
@@ -53,7 +57,6 @@ class Job(models.Model):
     problem = models.JSONField(null=True)
     traceback = models.TextField(blank=True)
     created_at = models.DateTimeField(default=timezone.now, editable=False)
-    woken_at = models.DateTimeField(null=True)
     started_at = models.DateTimeField(null=True)
     ended_at = models.DateTimeField(null=True)
 
@@ -72,6 +75,11 @@ class Job(models.Model):
             ),
             models.CheckConstraint(
                 condition=~models.Q(state="running") | models.Q(lease_until__isnull=False), name="job_running_has_lease"
+            ),
+            models.UniqueConstraint(
+                fields=["priority"],
+                condition=models.Q(state="running", priority=BACKGROUND_PRIORITY),
+                name="job_one_in_the_background",
             ),
         ]
 

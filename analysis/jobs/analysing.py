@@ -1,0 +1,48 @@
+"""From a session's records to an analysis. The sum runs outside any transaction; one short one keeps its result."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from analysis.core.document import result_document
+from analysis.core.session import estimate
+from analysis.core.types import Session
+from analysis.jobs.inputs import ENGINE_VERSION, session_inputs
+from analysis.results.services.analyses import analysis_store
+from analysis.results.services.attempts import Attempt
+from studio.records.models import FieldSession
+
+
+def analyse_session(attempt: Attempt) -> dict[str, Any]:
+    """Analyse the session that the job names, as its records stand now."""
+    session = FieldSession.objects.select_related("studio").get(pk=attempt.job.payload["session"])
+    return analyse(attempt, session)
+
+
+def analyse(attempt: Attempt, session: FieldSession) -> dict[str, Any]:
+    """Read the session's channels, estimate and keep the result."""
+    attempt.progress(0.2, "reading the recordings")
+    inputs, fingerprint = session_inputs(session)
+    attempt.progress(0.4, "estimating the drag areas")
+    result = estimated(inputs)
+    with attempt.atomic():
+        return keep(attempt, session, fingerprint, result)
+
+
+def keep(attempt: Attempt, session: FieldSession, fingerprint: str, result: dict[str, Any]) -> dict[str, Any]:
+    """Keep the result and end the job as one fact, inside `attempt.atomic()`."""
+    analysis = analysis_store(
+        session=session,
+        inputs_sha256=fingerprint,
+        engine_version=ENGINE_VERSION,
+        result=result,
+        by=attempt.job.requested_by,
+    )
+    answer = {"session": str(session.pk), "analysis": str(analysis.pk)}
+    attempt.done(answer)
+    return answer
+
+
+def estimated(inputs: Session) -> dict[str, Any]:
+    """The session result as a document. Raises `SessionRefused`."""
+    return result_document(estimate(inputs), engine_version=ENGINE_VERSION)

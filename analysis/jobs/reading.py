@@ -1,0 +1,61 @@
+"""Reading one recording: from the uploaded bytes to channels, kept as Parquet beside them."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import UUID
+
+from django.conf import settings
+
+from analysis.readers.faults import Refused
+from analysis.readers.limits import Limits
+from analysis.readers.parquet import recording_from_parquet, recording_to_parquet
+from analysis.readers.recording import read_recording as read_file
+from analysis.readers.samples import Recording as Reading
+from analysis.results.services.attempts import Attempt
+from studio.records.models import Recording, RecordingState
+from studio.records.problems import problem_of
+from studio.records.services.recordings import recording_read, recording_refuse
+from studio.records.store import file_path, keep_file
+
+
+def read_recording(attempt: Attempt) -> dict[str, Any]:
+    """Read the recording that the job names; one that cannot be read says so in its row, too."""
+    recording = Recording.objects.select_related("session", "studio").get(pk=attempt.job.payload["recording"])
+    attempt.progress(0.1, f"reading {recording.filename}")
+    if recording.state != RecordingState.READ:
+        try:
+            reading = read_upload(recording)
+        except Refused as refusal:
+            with attempt.atomic():
+                recording_refuse(recording=recording, problem=problem_of(refusal))
+            raise
+        channels_sha256 = keep_channels(recording.studio_id, reading)
+        with attempt.atomic():
+            recording_read(recording=recording, reading=reading, channels_sha256=channels_sha256)
+    return {"recording": str(recording.pk)}
+
+
+def upload_limits() -> Limits:
+    """What the readers accept of an upload."""
+    return Limits(max_bytes=settings.UPLOAD_MAX_BYTES)
+
+
+def read_upload(recording: Recording) -> Reading:
+    """Read the uploaded bytes in the session's time zone. Raises `Refused`."""
+    path = file_path(studio_id=recording.studio_id, sha256=recording.sha256)
+    zone = recording.session.timezone
+    return read_file(recording.filename, path, zone=zone, limits=upload_limits())
+
+
+def keep_channels(studio_id: UUID, reading: Reading) -> str:
+    """Keep what was read as Parquet in the file store; gives its SHA-256."""
+    return keep_file(studio_id=studio_id, chunks=[recording_to_parquet(reading)]).sha256
+
+
+def recording_of(recording: Recording) -> Reading:
+    """The channels of a recording: from its Parquet, or from the upload where nobody has read it yet."""
+    if recording.state != RecordingState.READ:
+        return read_upload(recording)
+    path = file_path(studio_id=recording.studio_id, sha256=recording.channels_sha256)
+    return recording_from_parquet(path.read_bytes())

@@ -1,0 +1,196 @@
+"""One command that runs the whole studio: database, web server, worker, and the demo where it is asked for."""
+
+from __future__ import annotations
+
+import hashlib
+import ipaddress
+import os
+import shutil
+import signal
+import socket
+import sys
+import time
+import urllib.error
+import urllib.request
+from argparse import ArgumentParser
+from pathlib import Path
+from types import FrameType
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+
+from analysis.jobs.demo_studio import PASSWORD, SIGN_INS, DemoRefused, demo_is_here, open_demo
+from analysis.results.services.jobs import requeue_jobs_of
+from studio.config.health import pending_migrations
+from studio.config.orphans import SUPERVISOR_VARIABLE
+from studio.config.progress import JobLine
+from studio.config.supervisor import Child, FolderLock, StartRefused, require_free_port, stop_all
+from studio.records.models import Studio
+
+LOOK_EVERY_S = 0.1
+WEB_PATIENCE_S = 30.0
+
+
+def is_loopback(host: str) -> bool:
+    """Whether only this machine can reach what listens on `host`."""
+    try:
+        return host == "localhost" or ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+class Command(BaseCommand):
+    help = "Run the studio: web server and worker, on one data folder. Ctrl-C stops everything."
+    requires_system_checks = []  # they load both doors: a second, and the worker runs them anyway
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--demo", action="store_true", help="load an invented studio and analyse its sessions")
+        parser.add_argument("--port", type=int, default=8000, help="port of the pages and the API (8000)")
+        parser.add_argument("--data", type=Path, help="folder of database, files and queue (.studio)")
+        parser.add_argument("--listen", default="127.0.0.1", help="address to listen on (127.0.0.1)")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        self.signals = 0
+        host, port, demo = str(options["listen"]), int(options["port"]), bool(options["demo"])
+        try:
+            self._require_sound(host, demo, options["data"])
+            with FolderLock(settings.STUDIO_DATA):
+                require_free_port(host, port)
+                self._open_data(host, demo)
+                self._run(host, port, demo)
+        except (StartRefused, DemoRefused) as refusal:
+            raise CommandError(str(refusal)) from None
+
+    def _require_sound(self, host: str, demo: bool, data: Path | None) -> None:
+        if data and data.absolute() != settings.STUDIO_DATA:
+            raise StartRefused(f"--data {data} came too late: start this command as `python manage.py runstudio ...`.")
+        if demo and not is_loopback(host):
+            raise StartRefused(
+                f"--listen {host} with --demo is refused: the demo's password is printed in the manual. "
+                "The demo listens on this machine only (127.0.0.1)."
+            )
+        if not is_loopback(host) and "PUBLIC_URL" not in os.environ:
+            raise StartRefused(
+                f"--listen {host} opens the studio to others: set PUBLIC_URL to the address that they type, "
+                "such as https://studio.example."
+            )
+
+    def _open_data(self, host: str, demo: bool) -> None:
+        """Folders, tables and, where asked for, the demo: all there before anything listens."""
+        for folder in (settings.FILES_FOLDER, settings.QUEUE_FOLDER / "in", settings.QUEUE_FOLDER / "control"):
+            folder.mkdir(parents=True, exist_ok=True)
+        settings.STATIC_ROOT.mkdir(exist_ok=True)
+        if pending_migrations():
+            call_command("migrate", verbosity=0, interactive=False, skip_checks=True)
+        if demo:
+            open_demo()
+        elif not is_loopback(host) and demo_is_here():
+            raise StartRefused(
+                f"--listen {host} is refused: this folder holds the demo, whose password is printed in the manual."
+            )
+
+    def _run(self, host: str, port: int, demo: bool) -> None:
+        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+            signal.signal(number, self._note_signal)
+        line = JobLine(sys.stdout)
+        web, worker = web_child(host, port), worker_child()
+        try:
+            web.start()
+            self._await_web(web, host, port)
+            self._greet(host, port, demo)
+            worker.start()
+            while not self.signals:
+                for child in (web, worker):
+                    if sentence := child.look():
+                        line.say(sentence)
+                if line.look() and demo:
+                    line.say("The demo is complete.")
+                time.sleep(LOOK_EVERY_S)
+            line.say("Stopping: the web server and the worker finish what they have in hand (Ctrl-C again: at once).")
+        finally:
+            stop_all([web, worker], hurried=lambda: self.signals > 1)
+            requeue_jobs_of(worker=worker_name())
+        line.say("Stopped.")
+
+    def _note_signal(self, number: int, frame: FrameType | None) -> None:
+        self.signals += 1
+
+    def _await_web(self, web: Child, host: str, port: int) -> None:
+        """Until the first answer: the worker starts after it, so that the pages are not kept waiting."""
+        give_up = time.monotonic() + WEB_PATIENCE_S
+        while not self.signals and not answers(host, port):
+            if web.has_stopped() or time.monotonic() > give_up:
+                raise StartRefused(f"The web server does not start. Its log says why: {web.log}")
+            time.sleep(0.05)
+
+    def _greet(self, host: str, port: int, demo: bool) -> None:
+        say = self.stdout.write
+        say(f"The studio answers at {public_url(host, port)}/ (data: {settings.STUDIO_DATA})")
+        if demo:
+            say(f"Sign in as {', '.join(SIGN_INS)}; the password is {PASSWORD}.")
+        elif not Studio.objects.exists():
+            say("This studio is empty. Make its first owner in another terminal: python manage.py createowner")
+        say("Ctrl-C stops it.")
+
+
+def public_url(host: str, port: int) -> str:
+    """The address that people type."""
+    shown = f"[{host}]" if ":" in host else host
+    return os.environ.get("PUBLIC_URL", f"http://{shown}:{port}").rstrip("/")
+
+
+def answers(host: str, port: int) -> bool:
+    """Whether the web server is up."""
+    with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as probe:
+        probe.settimeout(1)
+        if probe.connect_ex((host, port)):
+            return False
+    shown = f"[{host}]" if ":" in host else host
+    request = urllib.request.Request(f"http://{shown}:{port}/live/", headers={"Host": "127.0.0.1"})
+    try:
+        with urllib.request.urlopen(request, timeout=WEB_PATIENCE_S) as answer:
+            return bool(answer.status == 200)
+    except (urllib.error.URLError, OSError):
+        return False
+
+
+def worker_name() -> str:
+    """The worker's name: the same after every start on this folder, so that its jobs are known to be lost."""
+    folder = hashlib.sha256(str(settings.STUDIO_DATA).encode()).hexdigest()[:8]
+    return f"studio-{folder}@{socket.gethostname()}"
+
+
+def _environment(**extra: str) -> dict[str, str]:
+    shared = {"STUDIO_DATA": str(settings.STUDIO_DATA), SUPERVISOR_VARIABLE: str(os.getpid()), "PYTHONUNBUFFERED": "1"}
+    return {**os.environ, "PYTHONPATH": str(settings.BASE_DIR), **shared, **extra}
+
+
+def web_child(host: str, port: int) -> Child:
+    """The web server: one process, many threads."""
+    bind = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+    command = [sys.executable, "-m", "gunicorn", "-c", "python:studio.config.web_server", "--bind", bind]
+    return Child(
+        name="web", command=command, env=_environment(PUBLIC_URL=public_url(host, port)), folder=settings.STUDIO_DATA
+    )
+
+
+def worker_child() -> Child:
+    """The worker with two children; one thread of linear algebra in each, for there are two of them."""
+    options = ["-c", "2", "--without-mingle", "--without-gossip", "--without-heartbeat", "--loglevel", "WARNING"]
+    scratch = settings.QUEUE_FOLDER / "scratch"
+
+    def tidy() -> None:
+        shutil.rmtree(scratch, ignore_errors=True)
+        scratch.mkdir(parents=True)
+        requeue_jobs_of(worker=worker_name())
+
+    return Child(
+        name="worker",
+        command=[sys.executable, "-m", "celery", "-A", "studio.config", "worker", "-n", worker_name(), *options],
+        # The embedded broker takes messages through TMPDIR: on the queue's own disk that is a rename, not a copy.
+        env=_environment(TMPDIR=str(scratch), OPENBLAS_NUM_THREADS="1", OMP_NUM_THREADS="1"),
+        folder=settings.STUDIO_DATA,
+        before_start=tidy,
+    )

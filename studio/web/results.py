@@ -13,6 +13,7 @@ from django.utils.safestring import mark_safe
 from analysis.jobs.enqueue import enqueue
 from analysis.results.models import Analysis
 from reports import wording
+from reports.changes import change_rows
 from reports.figures import COVERAGE, runs_figure
 from reports.models import Report
 from reports.numerals import ABSENT, amount, difference, interval, plain, two_digits
@@ -20,7 +21,6 @@ from reports.svg import write_svg
 from reports.wording import SQUARE_METRES
 from studio.web.access import READERS, STAFF, caller, is_staff, open_to
 from studio.web.answers import ONE_SETUP
-from studio.web.changes import change_rows
 
 KMH_PER_MPS = 3.6
 LEVELS = {"invalid": "No verdict", "caution": "Read this", "note": "For the record"}
@@ -37,7 +37,7 @@ def comparison_shown(result: Mapping[str, Any], comparison: Mapping[str, Any]) -
         "answer": wording.answer(result, comparison),
         "next": wording.what_next(result, comparison),
         "figures": list(figure_rows(comparison, several=several)),
-        "changes": change_rows(comparison["changes"]),
+        "changes": [row for change in comparison["changes"] for row in change_rows(change)],
         "watts": [watts_row(row) for row in comparison["watts"]],
         "time": [time_row(row) for row in comparison["time"]],
     }

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from analysis.readers.faults import Fault
+from collections.abc import Iterable
+
+from analysis.readers.faults import Fault, shown
 
 
 class RecordsError(Exception):
@@ -28,3 +30,13 @@ class StaleVersion(RecordsError):
 
 class TooLarge(RecordsError):
     """More bytes than are allowed (413)."""
+
+
+def sentence(start: str, faults: Iterable[Fault]) -> str:
+    """One sentence for all faults."""
+    return start + ": " + "; ".join(f"{fault.key} is {fault.given}, allowed: {fault.allowed}" for fault in faults)
+
+
+def fault(key: str, given: object, allowed: str) -> Fault:
+    """A fault of a field; a record has no file."""
+    return Fault(file="", key=key, given=given if isinstance(given, str) else shown(given), allowed=allowed)

@@ -64,7 +64,13 @@ def problem(slug: str, detail: str, faults: Iterable[Fault] = ()) -> dict[str, A
     kind = KINDS[slug]
     document: dict[str, Any] = {"type": kind.type, "title": kind.title, "status": kind.status, "detail": detail}
     errors = [
-        {"file": fault.file, "line": fault.line, "key": fault.key, "given": fault.given, "allowed": fault.allowed}
+        {
+            "file": fault.file or None,
+            "line": fault.line,
+            "key": fault.key,
+            "given": fault.given,
+            "allowed": fault.allowed,
+        }
         for fault in faults
     ]
     if errors:

@@ -8,10 +8,9 @@ from typing import Any
 from django.db.models import Max
 
 from analysis.readers.faults import Fault, shown
-from studio.records.errors import Conflict
+from studio.records.errors import Conflict, fault
 from studio.records.models import Bike, Position, Run, Studio, User
 from studio.records.services import write
-from studio.records.services.checking import fault
 
 BIKE_FIELDS = (
     "name",

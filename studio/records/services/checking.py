@@ -11,7 +11,7 @@ from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import models
 
 from analysis.readers.faults import Fault, shown
-from studio.records.errors import Conflict, Unusable
+from studio.records.errors import Conflict, Unusable, fault, sentence
 from studio.records.models import Membership, User
 
 M = TypeVar("M", bound=models.Model)
@@ -33,16 +33,6 @@ def check(record: M, *, rules: Sequence[Rule[M]] = ()) -> None:
         raise Unusable(sentence(f"This {noun} cannot be kept", faults), faults=tuple(faults))
     if taken:
         raise Conflict(sentence(f"This {noun} is there already", taken), faults=tuple(taken))
-
-
-def sentence(start: str, faults: Iterable[Fault]) -> str:
-    """One sentence for all faults."""
-    return start + ": " + "; ".join(f"{fault.key} is {fault.given}, allowed: {fault.allowed}" for fault in faults)
-
-
-def fault(key: str, given: object, allowed: str) -> Fault:
-    """A fault of a field; a record has no file."""
-    return Fault(file="", key=key, given=given if isinstance(given, str) else shown(given), allowed=allowed)
 
 
 def field_faults(record: models.Model) -> list[Fault]:
@@ -101,7 +91,9 @@ def _stranger_faults(record: models.Model) -> list[Fault]:
             continue
         other = getattr(record, field.name)
         if isinstance(other, User):
-            at_home = studio_id is None or Membership.objects.filter(user=other, studio_id=studio_id).exists()
+            at_home = (
+                isinstance(record, Membership) or Membership.objects.filter(user=other, studio_id=studio_id).exists()
+            )
         else:
             at_home = getattr(other, "studio_id", studio_id) == studio_id
         if not at_home:

@@ -10,10 +10,10 @@ from django.core.exceptions import ValidationError
 
 from analysis.readers.faults import Fault, shown
 from analysis.readers.times import known_zone
-from studio.records.errors import Unusable
+from studio.records.errors import Unusable, fault, sentence
 from studio.records.models import Membership, Rider, Role, Studio, User
 from studio.records.services import write
-from studio.records.services.checking import check, fault, sentence
+from studio.records.services.checking import check
 from studio.records.services.events import note_event
 
 RIDER_FIELDS = (

@@ -12,10 +12,9 @@ from django.conf import settings
 from analysis.readers.archive import NAME_ALLOWED, canonical, safe_name
 from analysis.readers.faults import shown
 from analysis.readers.samples import Recording as Reading
-from studio.records.errors import TooLarge, Unusable
+from studio.records.errors import TooLarge, Unusable, fault
 from studio.records.models import FieldSession, Recording, RecordingState, User
 from studio.records.services import write
-from studio.records.services.checking import fault
 from studio.records.store import FileTooLarge, StoredFile, keep_file
 
 READING_FIELDS = (

@@ -8,9 +8,9 @@ from typing import Any
 from django.db.models import Max
 
 from analysis.readers.faults import Fault, shown
+from studio.records.errors import fault
 from studio.records.models import FieldSession, Recording, RecordingState, Run, Setup, Studio, User
 from studio.records.services import write
-from studio.records.services.checking import fault
 from studio.records.services.sessions import link_setup, setup_faults
 
 RUN_FIELDS = (

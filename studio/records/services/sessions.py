@@ -11,10 +11,9 @@ from django.db.models import Max
 from analysis.readers.faults import Fault, shown
 from analysis.readers.schema import BUNDLE, shape_faults
 from analysis.readers.times import known_zone, parse_time
-from studio.records.errors import Conflict, Unusable
+from studio.records.errors import Conflict, Unusable, fault, sentence
 from studio.records.models import FieldSession, Instrument, SessionSetup, Setup, Studio, User
 from studio.records.services import write
-from studio.records.services.checking import fault, sentence
 
 SESSION_FIELDS = (
     "rider",

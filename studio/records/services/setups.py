@@ -6,11 +6,11 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from analysis.readers.faults import Fault, shown
-from studio.records.errors import Conflict, Unusable
+from studio.records.errors import Conflict, Unusable, fault
 from studio.records.models import EquipmentItem, Setup, SetupItem, Studio, User
 from studio.records.services import write
 from studio.records.services.bikes import number_faults
-from studio.records.services.checking import check, fault
+from studio.records.services.checking import check
 
 SETUP_FIELDS = ("label", "position", "tyre_pressure_kpa", "clothing", "bottles", "system_mass_kg")
 SETUP_IS_FROZEN = "A run uses this setup, so it cannot change; make a new setup."

@@ -15,10 +15,10 @@ from django.db.models import F, ProtectedError
 from django.utils import timezone
 
 from analysis.readers.faults import Fault, shown
-from studio.records.errors import Conflict, StaleVersion, Unusable
+from studio.records.errors import Conflict, StaleVersion, Unusable, fault, sentence
 from studio.records.models import Studio, User
 from studio.records.models.base import Record
-from studio.records.services.checking import Rule, check, fault, sentence
+from studio.records.services.checking import Rule, check
 from studio.records.services.events import note_event, turn
 
 R = TypeVar("R", bound=Record)

@@ -1,0 +1,1 @@
+"""Questions to the records. Nothing here writes or opens a transaction."""

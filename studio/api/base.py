@@ -104,13 +104,24 @@ class ReadViewSet(StudioView, GenericViewSet[M]):
         return Response(self.shown(row), headers={"ETag": etag_of(row)})
 
 
-class RecordViewSet(ReadViewSet[R]):
+class RemovableViewSet(ReadViewSet[R]):
+    """Records that can be removed by who has read their current version."""
+
+    record_delete: ClassVar[Callable[..., Any]]
+
+    def destroy(self, request: Request, pk: str) -> Response:
+        record = self.get_object()
+        require_match(request, record)
+        self.record_delete(record=record, by=caller(request), version=record.version)
+        return Response(status=status.HTTP_204_NO_CONTENT)
+
+
+class RecordViewSet(RemovableViewSet[R]):
     """A record's whole life; every write is a service's."""
 
     into: ClassVar[type[StrictModelSerializer[Any]]]
     record_create: ClassVar[Callable[..., Any]]
     record_update: ClassVar[Callable[..., Any]]
-    record_delete: ClassVar[Callable[..., Any]]
 
     def given(self, request: Request, *, partial: bool = False) -> dict[str, Any]:
         """The body, its shape checked."""
@@ -129,12 +140,6 @@ class RecordViewSet(ReadViewSet[R]):
 
     def partial_update(self, request: Request, pk: str) -> Response:
         return self._changed(request, whole=False)
-
-    def destroy(self, request: Request, pk: str) -> Response:
-        record = self.get_object()
-        require_match(request, record)
-        self.record_delete(record=record, by=caller(request), version=record.version)
-        return Response(status=status.HTTP_204_NO_CONTENT)
 
     def _changed(self, request: Request, *, whole: bool) -> Response:
         record = self.get_object()

@@ -14,8 +14,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from analysis.jobs.enqueue import enqueue
-from studio.api.base import ReadViewSet, address_of, caller, studio_of
-from studio.api.etags import etag_of, require_match
+from studio.api.base import RemovableViewSet, address_of, caller, studio_of
+from studio.api.etags import etag_of
 from studio.api.filters import StudioFilters
 from studio.api.parsers import refuse_large_upload
 from studio.api.shapes import Reference, StrictSerializer
@@ -73,11 +73,12 @@ class RecordingFilters(StudioFilters):
     state = filters.ChoiceFilter(choices=RecordingState.choices)
 
 
-class RecordingViewSet(ReadViewSet[Recording]):
+class RecordingViewSet(RemovableViewSet[Recording]):
     route = "recordings"
     queryset = Recording.objects.all()
     parser_classes = [MultiPartParser]
     out, filterset_class = RecordingOut, RecordingFilters
+    record_delete = staticmethod(recording_delete)
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         refuse_large_upload(request)
@@ -102,10 +103,3 @@ class RecordingViewSet(ReadViewSet[Recording]):
         )
         headers = {"Location": address_of("recordings", recording.pk), "ETag": etag_of(recording)}
         return Response({**self.shown(recording), "job": job.pk}, status=status.HTTP_201_CREATED, headers=headers)
-
-    def destroy(self, request: Request, pk: str) -> Response:
-        """Take a file that no run uses from its session."""
-        recording = self.get_object()
-        require_match(request, recording)
-        recording_delete(record=recording, by=caller(request), version=recording.version)
-        return Response(status=status.HTTP_204_NO_CONTENT)

@@ -12,6 +12,14 @@ from rest_framework import serializers
 from studio.api.problems import CONTENT_TYPE
 
 CONDITIONAL = {"PUT", "PATCH", "DELETE"}
+WORDS = {
+    "list": "The {} that you may see, newest first; `next` leads to the following page.",
+    "retrieve": "One of the {}, with its ETag.",
+    "create": "Make one of the {}.",
+    "update": "Say all of it anew: a field that is left out goes back to what it is without being said.",
+    "partial_update": "Change the fields that are given.",
+    "destroy": "Remove it, where nothing hangs on it.",
+}
 
 
 class ProblemFault(serializers.Serializer[Any]):
@@ -44,6 +52,8 @@ class ClosedBodies(OpenApiSerializerExtension):  # type: ignore[no-untyped-call]
         schema: dict[str, Any] = auto_schema._map_serializer(  # type: ignore[no-untyped-call]
             self.target, direction, bypass_extensions=True
         )
+        if not type(self.target).__dict__.get("__doc__"):
+            schema.pop("description", None)  # a base class's words are not about this body
         if direction == "request":
             schema["additionalProperties"] = False
         return schema
@@ -64,17 +74,22 @@ class StudioSchema(AutoSchema):
 
     def get_override_parameters(self) -> list[Any]:
         parameters: list[Any] = super().get_override_parameters()
-        if self.method in CONDITIONAL and hasattr(self.view, "record_update"):
+        if self.method in CONDITIONAL and hasattr(self.view, "record_delete"):
             parameters.append(
                 OpenApiParameter("If-Match", str, OpenApiParameter.HEADER, required=True, description="the ETag read")
             )
         return parameters
 
+    def get_description(self) -> str:  # type: ignore[override]
+        action = getattr(self.view, "action", None) or self.method.lower()
+        own_words = (getattr(self.view, action).__doc__ or "").strip()
+        return own_words or WORDS[action].format(getattr(self.view, "route", "rows"))
+
     def get_request_serializer(self) -> Any:
         return getattr(self.view, "into", None)
 
     def get_response_serializers(self) -> Any:
-        if self.method == "GET" and self._is_list_view():
+        if getattr(self.view, "action", "") == "list":
             return getattr(self.view, "list_out", None) or getattr(self.view, "out", None)
         return getattr(self.view, "out", None)
 

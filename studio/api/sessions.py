@@ -15,7 +15,7 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from studio.api.base import RecordViewSet
+from studio.api.base import RecordViewSet, caller
 from studio.api.filters import StudioFilters
 from studio.api.jobs import JobOut, answer_with_job
 from studio.api.shapes import InstantText, NumberField, Reference, StrictModelSerializer, StrictSerializer
@@ -31,14 +31,13 @@ COLUMNS = (
     "date",
     "timezone",
     "note",
-    "fitter_name",
     "plan",
     "weather",
     "rider_mass_kg",
     "system_mass_kg",
     "smallest_difference_m2",
 )
-FIELDS = (*COLUMNS, "assumed", "repeatability", "setups", "reference", "instruments")
+FIELDS = (*COLUMNS, "fitter", "assumed", "repeatability", "setups", "reference", "instruments")
 
 
 class Weather(StrictSerializer):
@@ -62,6 +61,7 @@ class SessionIn(StrictModelSerializer[FieldSession]):
     rider = Reference(Rider)
     bike = Reference(Bike)
     course = Reference(Course)
+    fitter = serializers.CharField(source="fitter_name", required=False, allow_blank=True, max_length=200)
     plan = serializers.DictField(required=False)
     weather = serializers.ListField(child=Weather(), required=False)
     assumed = Assumed(source="*", required=False)
@@ -76,6 +76,7 @@ class SessionIn(StrictModelSerializer[FieldSession]):
 
 
 class SessionOut(serializers.ModelSerializer[FieldSession]):
+    fitter = serializers.CharField(source="fitter_name")
     plan = serializers.DictField()
     weather = serializers.ListField(child=serializers.DictField())
     assumed = Assumed(source="*")
@@ -131,7 +132,7 @@ class SessionViewSet(RecordViewSet[FieldSession]):
         """The session as a bundle: rider, bike, setups, runs and recordings; another studio can bring it in."""
         session = self.get_object()
         file = tempfile.TemporaryFile(suffix=".zip")  # noqa: SIM115 - the answer closes it
-        bundle_export(session, file)
+        bundle_export(session=session, target=file, by=caller(request))
         file.seek(0)
         return FileResponse(
             file, as_attachment=True, filename=f"session-{session.date}.zip", content_type="application/zip"

@@ -75,7 +75,6 @@ INSTALLED_APPS = [
     "rest_framework",
     "django_filters",
     "drf_spectacular",
-    "drf_spectacular_sidecar",
     "csp",
 ]
 MIDDLEWARE = [
@@ -198,9 +197,13 @@ SPECTACULAR_SETTINGS = {
     "VERSION": "1",
     "OAS_VERSION": "3.1.1",
     "SERVE_INCLUDE_SCHEMA": False,
-    "SWAGGER_UI_DIST": "SIDECAR",
-    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "COMPONENT_SPLIT_REQUEST": True,
+    "ENUM_NAME_OVERRIDES": {
+        "CourseKind": "studio.records.models.CourseKind",
+        "InstrumentKind": "studio.records.models.InstrumentKind",
+        "JobState": "analysis.results.models.JobState",
+        "RecordingState": "studio.records.models.RecordingState",
+    },
 }
 
 LOGGING = {

@@ -83,17 +83,17 @@ def _allowed(record: models.Model, key: str, error: ValidationError) -> str:
 
 
 def _stranger_faults(record: models.Model) -> list[Fault]:
-    """References to rows of another studio."""
+    """References to rows or people of another studio."""
     studio_id: UUID | None = getattr(record, "studio_id", None)
+    if studio_id is None or isinstance(record, Membership):  # a membership is what makes a person belong
+        return []
     faults = []
     for field in record._meta.concrete_fields:
         if not field.is_relation or getattr(record, field.attname) is None:
             continue
         other = getattr(record, field.name)
         if isinstance(other, User):
-            at_home = (
-                isinstance(record, Membership) or Membership.objects.filter(user=other, studio_id=studio_id).exists()
-            )
+            at_home = Membership.objects.filter(user=other, studio_id=studio_id).exists()
         else:
             at_home = getattr(other, "studio_id", studio_id) == studio_id
         if not at_home:

@@ -53,12 +53,12 @@ class JobLine:
     def _text(self, counts: dict[str, int]) -> str:
         ended = [f"{counts[state]} {state}" for state in ("done", "refused", "failed") if counts.get(state)]
         text = f"Jobs: {', '.join(ended) or 'none done yet'}, {counts.get(JobState.QUEUED, 0)} waiting"
+        if not self.on_terminal:
+            return text
         running = Job.objects.filter(state=JobState.RUNNING).order_by("priority", "id").first()
         if running is None:
             return text
-        doing = f" ({running.message})" if running.message else ""
-        share = f" {running.progress:.0%}" if self.on_terminal else ""
-        return f"{text}, running: {running.kind.replace('_', ' ')}{share}{doing}"
+        return f"{text}, {running.kind.replace('_', ' ')} {running.progress:.0%}: {running.message}"
 
     def _draw(self, text: str) -> None:
         if text == self._last:

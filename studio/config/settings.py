@@ -154,7 +154,7 @@ JOB_LEASE_S = 20  # above the 13 s that the worker needs to notice a killed chil
 JOB_MAX_ATTEMPTS = 5
 JOB_TIME_LIMIT_S = 600
 JOB_MEMORY_MIB = 1536
-CELERY_BROKER_URL = REDIS_URL or "filesystem://"
+CELERY_BROKER_URL = REDIS_URL or "filesystem://localhost"
 CELERY_BROKER_TRANSPORT_OPTIONS = (
     {"visibility_timeout": 3600}
     if REDIS_URL

@@ -163,8 +163,12 @@ def worker_name() -> str:
 
 
 def _environment(**extra: str) -> dict[str, str]:
-    shared = {"STUDIO_DATA": str(settings.STUDIO_DATA), SUPERVISOR_VARIABLE: str(os.getpid()), "PYTHONUNBUFFERED": "1"}
-    return {**os.environ, "PYTHONPATH": str(settings.BASE_DIR), **shared, **extra}
+    shared = {
+        "STUDIO_DATA": str(settings.STUDIO_DATA),
+        SUPERVISOR_VARIABLE: str(os.getpid()),
+        "PYTHONPATH": os.pathsep.join(filter(None, [str(settings.BASE_DIR), os.environ.get("PYTHONPATH")])),
+    }
+    return {**os.environ, **shared, **extra}
 
 
 def web_child(host: str, port: int) -> Child:

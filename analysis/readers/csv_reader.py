@@ -98,7 +98,7 @@ def _sniff(name: str, data: bytes, mapping: Mapping[str, str] | None) -> _Layout
 
 def _rows(lines: Sequence[str], delimiter: str) -> list[list[str]]:
     try:
-        return list(csv.reader(lines, delimiter=delimiter)) or [[]]
+        return list(csv.reader(lines, delimiter=delimiter, skipinitialspace=True)) or [[]]
     except csv.Error:
         return [[]]
 
@@ -133,14 +133,14 @@ class _Table:
 
     def read(self, data: bytes) -> None:
         """Read all blocks; raises with every fault found."""
-        complete = data.endswith((b"\n", b"\r"))
+        cut = 0 if data.endswith((b"\n", b"\r")) else data.count(b"\n" if b"\n" in data else b"\r") + 1
         for lines, rows in self._blocks(data):
             try:
                 columns = list(zip(*rows, strict=True))
                 if len(columns) != len(self.layout.header):
                     raise ValueError
             except ValueError:
-                lines, rows = self._mend(lines, rows, complete)
+                lines, rows = self._mend(lines, rows, cut)
                 columns = list(zip(*rows, strict=True))
             if rows:
                 self._take(columns, lines)
@@ -156,7 +156,7 @@ class _Table:
         text = _lines(data)
         for _ in range(self.layout.skipped):
             text.readline()
-        reader = csv.reader(text, delimiter=self.layout.delimiter)
+        reader = csv.reader(text, delimiter=self.layout.delimiter, skipinitialspace=True)
         while True:
             first = self.layout.skipped + reader.line_num + 1
             try:
@@ -183,8 +183,8 @@ class _Table:
             if rows:
                 yield lines, rows
 
-    def _mend(self, lines: Micros, rows: list[list[str]], complete: bool) -> tuple[Micros, list[list[str]]]:
-        """Bring rows to the header's length: extra empty cells go, a cut last line goes, others are faults."""
+    def _mend(self, lines: Micros, rows: list[list[str]], cut: int) -> tuple[Micros, list[list[str]]]:
+        """Bring rows to the header's length: extra empty cells go, the line `cut` at the file's end goes."""
         width = len(self.layout.header)
         kept = []
         for at, row in enumerate(rows):
@@ -192,7 +192,7 @@ class _Table:
                 row = row[:width]
             if len(row) == width:
                 kept.append((lines[at], row))
-            elif len(row) < width and not complete and at == len(rows) - 1 and len(rows) < BLOCK:
+            elif len(row) < width and lines[at] == cut:
                 what = f"{self.name}: the last line (line {lines[at]}) is cut off and was left out."
                 self.notes.append(note("file_damaged", what, "Copy the file again if the run's end matters."))
             elif len(self.faults) < MOST_FAULTS:

@@ -7,7 +7,9 @@ What the fields mean is `fit_reader.py`.
 from __future__ import annotations
 
 import io
+from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import islice, pairwise
 from typing import Any, Protocol
 
 import numpy as np
@@ -22,10 +24,10 @@ FIT_MAGIC = b".FIT"
 BLOCK = 512
 MOST_NOTED = 10_000  # laps, events and devices each
 MOST_DAMAGE = 20
-MOST_PARTS = 100  # places at which reading starts again after damage
+MOST_PARTS = 1000  # chained files
 KEPT = {0: "file_id", 18: "session", 19: "lap", 21: "event", 23: "device_info"}  # by the open profile's numbers
 RECORD = 20
-CRC_BYTES = 2
+HEADER_SIZES, CRC_BYTES = (12, 14), 2
 HEADER, CRC, DATA = 1, 2, 4  # fitdecode's frame types
 
 
@@ -89,34 +91,40 @@ class Messages:
 
 
 def read_messages(name: str, data: bytes, limits: Limits) -> Messages:
-    """Decode a file as far as it is sound, and on from the next header after damage, which `damage` tells."""
+    """Decode each chained part as far as it is sound; `damage` tells what is lost."""
     messages = Messages()
-    at = 0
-    for _ in range(MOST_PARTS):
-        end, promised, broken = _read_part(name, _finished(data, at, messages), at, messages, limits)
-        following = data.find(FIT_MAGIC, end + 9) - 8
+    starts = list(islice(_headers(data), MOST_PARTS + 1))
+    if len(starts) > MOST_PARTS:
+        raise Refused([Fault(name, "file", f"more than {MOST_PARTS} chained files", f"at most {MOST_PARTS}")])
+    for at, end in pairwise([*starts, len(data)]):
+        part = _finished(data[at:end], messages)
+        sound, promised, broken = _read_part(name, part, at, messages, limits)
         if broken:
-            lost = (following if following >= 0 else max(len(data), promised)) - end
-            messages.hurt(f"reading stopped at byte {end} ({broken}); {lost} bytes from there on are lost")
-        if following < 0:
-            return messages
-        at = following
-    messages.hurt(f"more than {MOST_PARTS} broken parts; nothing was read after byte {at}")
+            lost = max(promised, len(part)) - sound
+            messages.hurt(f"reading stopped at byte {at + sound} ({broken}); {lost} bytes from there on are lost")
     return messages
 
 
-def _finished(data: bytes, at: int, messages: Messages) -> bytes:
-    """A device that stopped before it closed the file leaves size 0 in its header: the rest of the file is meant."""
-    header = data[at]
-    body = len(data) - at - header
-    if header not in (12, 14) or int.from_bytes(data[at + 4 : at + 8], "little") or body <= 2:
-        return data[at:]
+def _headers(data: bytes) -> Iterator[int]:
+    """Where files of a chain begin: told by their headers, as a broken file's own length would lead into the next."""
+    at = 0
+    while at >= 0:
+        if data[at] in HEADER_SIZES:
+            yield at
+        at = data.find(FIT_MAGIC, at + 9) - 8
+
+
+def _finished(part: bytes, messages: Messages) -> bytes:
+    """A device that stopped before it closed the file leaves size 0 in its header: all that follows is meant."""
+    body = len(part) - part[0]
+    if int.from_bytes(part[4:8], "little") or body <= CRC_BYTES:
+        return part
     messages.hurt("the device did not close the file; what it had written was read to its end")
-    return data[at : at + 4] + body.to_bytes(4, "little") + data[at + 8 :]
+    return part[:4] + body.to_bytes(4, "little") + part[8:]
 
 
 def _read_part(name: str, data: bytes, at: int, messages: Messages, limits: Limits) -> tuple[int, int, str]:
-    """Read from one file header on: where the last sound frame ends, where the file should, what stopped it or ''."""
+    """Read one file: where the last sound frame ends, where the file should, and what stopped it or ''."""
     import fitdecode  # the one allowed import inside a function: a format's own library, on first use
 
     stream = io.BytesIO(data)
@@ -144,7 +152,7 @@ def _read_part(name: str, data: bytes, at: int, messages: Messages, limits: Limi
         raise Refused([Fault(name, "samples", given, f"at most {limits.max_samples}")])
     for group in groups.values():
         _flush(group, messages)
-    return at + sound, at + promised, broken
+    return sound, promised, broken
 
 
 def _checksum(frame: _Edge, place: int, messages: Messages) -> None:

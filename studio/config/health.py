@@ -8,9 +8,10 @@ from contextlib import suppress
 
 import redis
 from django.conf import settings
-from django.db import DatabaseError, connection
-from django.db.migrations.executor import MigrationExecutor
+from django.db import DatabaseError
 from django.http import HttpRequest, JsonResponse
+
+from studio.config.tables import pending_migrations
 
 FREE_LEAST_MIB = 256
 REDIS_PATIENCE_S = 1.0
@@ -25,13 +26,6 @@ def ready(request: HttpRequest) -> JsonResponse:
     """200 when everything that a request needs is there, else 503 with the reasons."""
     reasons = [reason for check in (_database, _queue, _disk) if (reason := check())]
     return _answer({"ready": not reasons, "reasons": reasons}, status=503 if reasons else 200)
-
-
-def pending_migrations() -> list[str]:
-    """Names of the migrations that the code has and the database has not."""
-    executor = MigrationExecutor(connection)
-    plan = executor.migration_plan(executor.loader.graph.leaf_nodes())
-    return [f"{migration.app_label}.{migration.name}" for migration, _ in plan]
 
 
 def _answer(body: dict[str, object], status: int = 200) -> JsonResponse:

@@ -10,11 +10,12 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
+from django.db import transaction
 
+from studio.config.tables import bring_up_to_date
 from studio.records.errors import RecordsError
 from studio.records.models import Role, Studio
 from studio.records.services.people import account_create, studio_create
-from studio.records.services.write import change_of
 
 PASSWORD_VARIABLE = "OWNER_PASSWORD"  # noqa: S105 - the variable's name
 
@@ -35,11 +36,16 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         username = options["username"] or ask("Username of the owner: ")
         password = given_password(options["password_file"]) or asked_password()
+        bring_up_to_date()
         try:
-            studio = chosen_studio(options["studio"], options["timezone"])
-            account_create(studio=studio, username=username, password=password, role=Role.OWNER, email=options["email"])
+            self._make(username, password, options)
         except RecordsError as refusal:
             raise CommandError(refusal.message) from None
+
+    @transaction.atomic
+    def _make(self, username: str, password: str, options: dict[str, Any]) -> None:
+        studio = chosen_studio(options["studio"], options["timezone"])
+        account_create(studio=studio, username=username, password=password, role=Role.OWNER, email=options["email"])
         self.stdout.write(f"{username} owns {studio.name} and can sign in now.")
 
 

@@ -18,15 +18,14 @@ from types import FrameType
 from typing import Any
 
 from django.conf import settings
-from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
 from analysis.jobs.demo_studio import PASSWORD, SIGN_INS, DemoRefused, demo_is_here, open_demo
 from analysis.results.services.jobs import requeue_jobs_of
-from studio.config.health import pending_migrations
 from studio.config.orphans import SUPERVISOR_VARIABLE
 from studio.config.progress import JobLine
 from studio.config.supervisor import Child, FolderLock, StartRefused, require_free_port, stop_all
+from studio.config.tables import bring_up_to_date
 from studio.records.models import Studio
 
 LOOK_EVERY_S = 0.1
@@ -82,8 +81,7 @@ class Command(BaseCommand):
         for folder in (settings.FILES_FOLDER, settings.QUEUE_FOLDER / "in", settings.QUEUE_FOLDER / "control"):
             folder.mkdir(parents=True, exist_ok=True)
         settings.STATIC_ROOT.mkdir(exist_ok=True)
-        if pending_migrations():
-            call_command("migrate", verbosity=0, interactive=False, skip_checks=True)
+        bring_up_to_date()
         if demo:
             open_demo()
         elif not is_loopback(host) and demo_is_here():

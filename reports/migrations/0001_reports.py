@@ -7,33 +7,52 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('records', '0001_records'),
-        ('results', '0001_jobs_and_analyses'),
+        ("records", "0001_records"),
+        ("results", "0001_jobs_and_analyses"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Report',
+            name="Report",
             fields=[
-                ('id', models.UUIDField(default=uuid6.uuid7, editable=False, primary_key=True, serialize=False)),
-                ('number', models.PositiveIntegerField()),
-                ('wording', models.CharField(max_length=40)),
-                ('facts', models.JSONField()),
-                ('pdf', models.BinaryField()),
-                ('pdf_sha256', models.CharField(max_length=64)),
-                ('issued_at', models.DateTimeField()),
-                ('analysis', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='results.analysis')),
-                ('issued_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('studio', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='records.studio')),
+                ("id", models.UUIDField(default=uuid6.uuid7, editable=False, primary_key=True, serialize=False)),
+                ("number", models.PositiveIntegerField()),
+                ("wording", models.CharField(max_length=40)),
+                ("facts", models.JSONField()),
+                ("pdf", models.BinaryField()),
+                ("pdf_sha256", models.CharField(max_length=64)),
+                ("issued_at", models.DateTimeField()),
+                (
+                    "analysis",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="results.analysis"
+                    ),
+                ),
+                (
+                    "issued_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "studio",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="records.studio"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-id'],
-                'constraints': [models.UniqueConstraint(fields=('studio', 'number'), name='report_number_once_per_studio')],
+                "ordering": ["-id"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("studio", "number"), name="report_number_once_per_studio")
+                ],
             },
         ),
     ]

@@ -18,6 +18,7 @@ from analysis.readers.limits import MIB, Limits
 
 DOCUMENT = "session.json"
 NAME_ALLOWED = "a plain relative path such as run-01.csv, without '..', drive, backslash or control characters"
+ZIP_MAGIC = (b"PK\x03\x04", b"PK\x05\x06")  # a member first, or the end of an empty archive
 BROKEN = (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, OSError, RuntimeError, ValueError)
 
 
@@ -161,7 +162,7 @@ class _Zip:
             raise Refused([Fault(name, "file", f"a broken member ({error})", "a member that unpacks")]) from None
         if len(data) > cap:
             raise Refused([Fault(name, "file", f"more than {cap / MIB:.1f} MiB", "a smaller file")])
-        if data.startswith(b"PK\x03\x04"):
+        if data.startswith(ZIP_MAGIC):
             raise Refused([Fault(name, "file", "a zip inside the zip", "recordings and session.json side by side")])
         self.read_bytes += len(data)
         return data

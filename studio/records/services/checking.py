@@ -45,11 +45,18 @@ def field_faults(record: models.Model) -> list[Fault]:
         record.clean_fields(exclude={name for name in related if getattr(record, f"{name}_id") is not None})
     except ValidationError as error:
         return [
-            fault(key, shown(getattr(record, key)), _allowed(record, key, one))
+            fault(key, _given(record, key), _allowed(record, key, one))
             for key, errors in error.error_dict.items()
             for one in errors
         ]
     return []
+
+
+def _given(record: models.Model, key: str) -> str:
+    field = record._meta.get_field(key)
+    assert isinstance(field, models.Field)
+    value = field.value_from_object(record)
+    return "nothing" if value in (None, "") else shown(value)
 
 
 def _unfit_values(record: models.Model) -> Iterator[tuple[str, tuple[str, str]]]:

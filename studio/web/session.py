@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import tempfile
 from uuid import UUID
 
-from django.http import HttpRequest, HttpResponse
+from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.text import slugify
 
 from analysis.jobs.enqueue import enqueue
 from analysis.results.models import Analysis, Job
 from studio.records.models import FieldSession
+from studio.records.services.bundles import bundle_export
 from studio.web.access import READERS, STAFF, caller, is_staff, open_to
 from studio.web.answers import sentences
 from studio.web.jobs import UNFINISHED
@@ -52,3 +55,14 @@ def analyse(request: HttpRequest, session_id: UUID) -> HttpResponse:
     by = caller(request)
     job = enqueue(kind="analyse_session", studio=by.studio, by=by.user, payload=payload, session=session)
     return redirect("web:job", job.pk)
+
+
+@open_to(*STAFF)
+def bundle(request: HttpRequest, session_id: UUID) -> FileResponse:
+    """The session as a zip that an import takes again."""
+    session = get_object_or_404(FieldSession.objects.visible_to(request.user), pk=session_id)
+    target = tempfile.TemporaryFile()  # noqa: SIM115 - the response closes it, after the last byte
+    bundle_export(session=session, target=target, by=caller(request).user)
+    target.seek(0)
+    name = slugify(session.title) or "session"
+    return FileResponse(target, as_attachment=True, filename=f"{name}-{session.date:%Y-%m-%d}.zip")

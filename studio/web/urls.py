@@ -13,6 +13,7 @@ urlpatterns = [
     path("sessions/", sessions.session_list, name="sessions"),
     path("sessions/<uuid:session_id>/", session.session_page, name="session"),
     path("sessions/<uuid:session_id>/analyse/", session.analyse, name="session-analyse"),
+    path("sessions/<uuid:session_id>/bundle/", session.bundle, name="session-bundle"),
     path("upload/", upload.upload, name="upload"),
     path("jobs/", jobs.job_list, name="jobs"),
     path("jobs/<uuid:job_id>/", jobs.job_page, name="job"),

@@ -1,0 +1,183 @@
+"""What holds for every page: nothing inline, sound markup, a strict content policy, and who may open it."""
+
+import re
+
+import pytest
+from django.contrib.staticfiles import finders
+from django.http import HttpResponse
+from django.template.loader import get_template
+
+from tests.factories import NOON, ApiTokenFactory, JobFactory
+from tests.studio.web.days import answered
+from tests.studio.web.markup import Page
+from tests.studio.web.stories import COMPARISONS, NO_PATH
+
+PROBLEM = {
+    "title": "Well formed, and cannot be used",
+    "detail": "Two faults.",
+    "errors": [{"file": "<b>.csv", "line": 14, "key": "power_w", "given": "'n/a'", "allowed": "a number"}],
+}
+JOBS = {
+    "queued": {},
+    "running": {"lease_until": NOON, "progress": 0.4, "message": "reading"},
+    "done": {"progress": 1.0, "result": {"session": str(NOON.year), "analysis": str(NOON.year)}},
+    "failed": {"message": "A fault of the studio."},
+    "refused": {"problem": PROBLEM},
+}
+
+EVERYBODY = {"anonymous": 302, "shop": 403, "client": 200, "fitter": 200, "owner": 200, "outsider": 404}
+STAFF = EVERYBODY | {"client": 403}
+LISTS = {"outsider": 200}
+
+
+@pytest.fixture
+def world(analysis, bare_day, fitter_bo, rider_cy):
+    """Rows behind every address, and the addresses by name with who gets which answer."""
+    jobs = {"done": {"result": {"session": str(bare_day.pk), "analysis": str(analysis.pk)}}}
+    made = [
+        JobFactory(
+            studio=fitter_bo.membership.studio,
+            requested_by=fitter_bo,
+            kind="import_bundle",
+            payload={"filename": "day.zip"},
+            state=state,
+            **facts | jobs.get(state, {}),
+        )
+        for state, facts in JOBS.items()
+    ]
+    ApiTokenFactory(user=fitter_bo)
+    verdicts = [answered(rider_cy, verdict) for verdict in COMPARISONS]
+    return {
+        "/": {"anonymous": 302, **dict.fromkeys(["shop", "client", "fitter", "owner", "outsider"], 302)},
+        "/sign-in/": {"anonymous": 200, **dict.fromkeys(["shop", "client", "fitter", "owner", "outsider"], 302)},
+        "/sessions/": EVERYBODY | LISTS,
+        f"/sessions/{analysis.session_id}/": EVERYBODY,
+        f"/sessions/{bare_day.pk}/": EVERYBODY,
+        f"/sessions/{bare_day.pk}/analyse/": STAFF | {"fitter": 302, "owner": 302},
+        f"/results/{analysis.pk}/report/": STAFF | {"fitter": 302, "owner": 302},
+        **{f"/results/{one.pk}/": EVERYBODY for one in verdicts},
+        "/upload/": STAFF | LISTS,
+        "/jobs/": STAFF | LISTS,
+        **{f"/jobs/{job.pk}/": STAFF for job in made},
+        "/standings/": dict.fromkeys(EVERYBODY, 403) | {"anonymous": 302, "shop": 200},
+        "/account/": dict.fromkeys(EVERYBODY, 200) | {"anonymous": 302},
+    }
+
+
+@pytest.fixture
+def people(owner_ada, fitter_bo, client_cy, shop_dee, outsider_eve):
+    return {
+        "anonymous": None,
+        "shop": shop_dee,
+        "client": client_cy,
+        "fitter": fitter_bo,
+        "owner": owner_ada,
+        "outsider": outsider_eve,
+    }
+
+
+def test_each_role_opens_its_pages_and_no_other(world, people, browser):
+    given = {
+        (address, role): browser(person).get(address).status_code
+        for address in world
+        for role, person in people.items()
+    }
+    assert given == {(address, role): status for address, roles in world.items() for role, status in roles.items()}
+
+
+def all_pages(world, people, browser):
+    """Each page as each role sees it, the refusals too, and the error pages."""
+    for address in world:
+        for role, person in people.items():
+            response = browser(person).get(address)
+            if response.status_code != 302:
+                yield f"{role} {address}", response
+    bo = people["fitter"]
+    yield "wrong password", browser().post("/sign-in/", {"username": "bo", "password": "no"})
+    yield "no file", browser(bo).post("/upload/", {})
+    yield "bad new password", browser(bo).post("/account/", {"old_password": "x", "new_password1": "y"})
+    yield "no such address", browser(bo).get("/nowhere/")
+    yield "bad cursor", browser(bo).get("/sessions/?before=yesterday")
+    yield "form too old", browser(enforce_csrf_checks=True).post("/sign-in/", {})
+    yield "fault", HttpResponse(get_template("500.html").render(), status=500)
+
+
+def faults_of(page):
+    """Everything about a page's markup that breaks a promise."""
+    ids = page.values("id")
+    labelled = {label.get("for") for label in page.all("label")}
+    inputs = [one for one in page.all("input", "select", "textarea") if one.get("type") != "hidden"]
+    named = [i for key in ("aria-labelledby", "aria-describedby") for value in page.values(key) for i in value.split()]
+    yield from (f"id twice: {one}" for one in ids if ids.count(one) > 1)
+    yield from (f"no label: {one}" for one in inputs if one.get("id") not in labelled)
+    yield from (f"names no id: {one}" for one in named if one not in ids)
+    yield from (f"static file missing: {one}" for one in missing_files(page))
+    if len(page.all("h1")) != 1:
+        yield f"{len(page.all('h1'))} headings of the first order"
+    if "content" not in ids or "#content" not in page.links():
+        yield "no way past the top"
+    if [one.get("lang") for one in page.all("html")] != ["en-GB"]:
+        yield "no language"
+
+
+def missing_files(page):
+    files = [value for key in ("href", "src") for value in page.values(key) if value.startswith("/static/")]
+    return [file for file in files if finders.find(file.removeprefix("/static/")) is None]
+
+
+def inline_of(page):
+    """Scripts and styles that a strict policy would block."""
+    yield from (f"style attribute: {value}" for value in page.values("style"))
+    yield from ("style element" for _ in page.all("style"))
+    yield from ("inline script" for script in page.all("script") if not script.get("src"))
+    yield from (f"{key} on {tag}" for tag, attributes in page.elements for key in attributes if key.startswith("on"))
+    yield from (link for link in page.links() if re.match(r"\s*(javascript|data):", link, re.IGNORECASE))
+
+
+def test_no_page_carries_inline_script_or_style(world, people, browser):
+    found = {name: list(inline_of(Page(r.content.decode()))) for name, r in all_pages(world, people, browser)}
+    assert {name: faults for name, faults in found.items() if faults} == {}
+    assert len(found) > 40  # the walk really walked
+
+
+def test_every_page_is_sound_markup_that_a_screen_reader_can_follow(world, people, browser):
+    found = {name: list(faults_of(Page(r.content.decode()))) for name, r in all_pages(world, people, browser)}
+    assert {name: faults for name, faults in found.items() if faults} == {}
+
+
+def test_every_page_has_the_strict_policy_and_stays_out_of_caches(world, people, browser):
+    for address in world:
+        response = browser(people["fitter"]).get(address)
+        policy = response.headers["Content-Security-Policy"]
+        assert "default-src 'none'" in policy
+        assert "unsafe" not in policy
+        assert response.headers["X-Frame-Options"] == "DENY"
+        assert response.status_code != 200 or "no-store" in response.headers["Cache-Control"], address
+
+
+def test_text_of_others_is_never_markup(world, people, page):
+    refused = next(address for address in reversed(world) if "/jobs/" in address and len(address) > 8)
+    seen = page(people["fitter"], refused)
+    assert "<b>.csv" in seen.text
+    assert "b" not in [tag for tag, _ in seen.elements]
+
+
+@pytest.mark.django_db
+def test_an_account_of_no_studio_is_told_whom_to_ask(browser, django_user_model):
+    stray = django_user_model.objects.create_user("stray")
+    response = browser(stray).get("/sessions/")
+    assert response.status_code == 403
+    assert "Ask the owner of your studio" in Page(response.content.decode()).text
+
+
+def test_forms_without_the_safety_mark_are_refused(world, people, browser, analysis):
+    addresses = ["/sign-out/", "/upload/", "/account/", f"/results/{analysis.pk}/report/"]
+    addresses += [f"/sessions/{analysis.session_id}/analyse/", f"/account/tokens/{analysis.pk}/revoke/"]
+    client = browser(people["fitter"], enforce_csrf_checks=True)
+    assert [client.post(address, {"bundle": "x"}).status_code for address in addresses] == [403] * len(addresses)
+
+
+def test_an_invalid_result_says_no_verdict_first(rider_cy, client_cy, page):
+    seen = page(client_cy, f"/results/{answered(rider_cy, 'invalid').pk}/")
+    assert seen.text.index("gives no answer") < seen.text.index("No verdict.")
+    assert NO_PATH.what.capitalize() in seen.text

@@ -5,7 +5,7 @@ see nothing of this one.
 """
 
 import pytest
-from django.db.backends.sqlite3.operations import DatabaseOperations
+from django.db.backends.sqlite3.base import DatabaseOperations
 
 from studio.records.models import Role
 from tests.factories import MembershipFactory, RiderFactory, StudioFactory

@@ -14,9 +14,9 @@ from reports.shapes import Circle, Figure, Line, Path, Polygon, Shape, Text
 PAGE_WIDTH, PAGE_HEIGHT = 595.28, 841.89  # A4, ISO 216, in points
 LEFT = 44.0
 WIDTH = PAGE_WIDTH - 2 * LEFT
-TOP, BOTTOM = 48.0, PAGE_HEIGHT - 42.0
+TOP, BOTTOM = 47.0, PAGE_HEIGHT - 36.0
 BODY, SMALL = 8.5, 7.2
-LEADING = 1.36
+LEADING = 1.31
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,13 +1,13 @@
 """How numbers are printed: the one rounding rule, shared by the report and the pages.
 
-A number is the stored one, at most brought to the reader's unit (m/s to km/h, a share to per cent) and rounded once,
-half to even on its decimal value. What a number means is `wording.py`'s matter.
+A number is the stored one, at most brought to the reader's unit (m/s to km/h) and rounded once, to the nearest.
+What a number means is `wording.py`'s matter.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import Decimal
 
 MINUS = "\N{MINUS SIGN}"
 NO_BREAK = "\N{NO-BREAK SPACE}"
@@ -25,7 +25,7 @@ PLACES = {
 """Places after the decimal point, by unit; a standard uncertainty has two significant digits instead."""
 
 RULE = (
-    "Printed numbers are the stored ones, rounded once (half to even): drag areas to 0.0001 m\N{SUPERSCRIPT TWO}, "
+    "Printed numbers are the stored ones, rounded once, to the nearest: drag areas to 0.0001 m\N{SUPERSCRIPT TWO}, "
     "watts, seconds, km/h, degrees and degrees of freedom to 0.1, air density to 0.001 kg/m\N{SUPERSCRIPT THREE}, "
     "rolling coefficients to 0.00001, standard deviations and p to two significant digits."
 )
@@ -33,9 +33,9 @@ RULE = (
 
 def rounded(value: float, places: int) -> str:
     """The number to so many places, with a true minus sign and never a minus zero."""
-    text = f"{Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_EVEN):f}"
+    text = f"{value:.{places}f}"
     if text.startswith("-"):
-        text = text[1:] if not text.strip("-0.") else MINUS + text[1:]
+        text = MINUS + text[1:] if text.strip("-0.") else text[1:]
     return text
 
 
@@ -67,10 +67,7 @@ def span(values: Sequence[float], unit: str) -> str:
 
 def two_digits(value: float) -> str:
     """Two significant digits, written out."""
-    number = Decimal(repr(float(value)))
-    if not number:
-        return "0"
-    return rounded(value, 1 - number.adjusted()) if number.adjusted() < 1 else rounded(value, 0)
+    return f"{Decimal(f'{value:.1e}'):f}".replace("-", MINUS)
 
 
 def plain(value: object) -> str:

@@ -81,5 +81,6 @@ def _with_facts(pages: bytes, facts: Mapping[str, Any], issued: datetime) -> byt
             creation_date=dated,
             mod_date=dated,
         )
+        del pdf.trailer["/ID"]  # its first half would come from the library's clock; both are made from the content
         pdf.save(buffer, deterministic_id=True)
     return buffer.getvalue()

@@ -67,13 +67,13 @@ def document_title(facts: Facts) -> str:
 def _frame(facts: Facts, *, page_number: int, pages: int) -> list[Shape]:
     """Head and foot of a page."""
     number = f"Report {facts['report']['number']}"
-    right, foot = LEFT + WIDTH, PAGE_HEIGHT - 28.0
+    right, foot = LEFT + WIDTH, PAGE_HEIGHT - 24.0
     studio = shortened(facts["studio"]["name"], 8.5, WIDTH - 110, bold=True)
     return [
         Text(LEFT, 36, studio, "ink", 8.5, bold=True),
         Text(right, 36, number, "ink", 8.5, anchor="end", bold=True),
         Line(LEFT, 41, right, 41, "rule"),
-        Line(LEFT, foot - 10, right, foot - 10, "grid"),
+        Line(LEFT, foot - 9.5, right, foot - 9.5, "grid"),
         Text(LEFT, foot, wording.ITEMS_ONLY, "soft", SMALL),
         Text(right, foot, f"{number}, page {page_number} of {pages}", "soft", SMALL, anchor="end"),
     ]

@@ -230,6 +230,7 @@ def _assumptions(session: Session, chain: Chain | None) -> dict[str, Any]:
         "drag_area_convention": STATED,
         "crr": session.crr,
         "drivetrain_efficiency": session.drivetrain_efficiency,
+        "smallest_difference_m2": session.smallest_difference_m2,
         "repeatability": None if history is None else {"sd_m2": history.sd_m2, "df": history.df, "use": "s^2 = (df0 s0^2 + df s^2) / (df0 + df)"},
         "standard_deviations": {
             "crr": balance.CRR_SD, "crr_between_tyres": balance.CRR_CHANGE_SD, "rider_drift_m2_per_hour": joint.RIDER_DRIFT_SD,

@@ -31,12 +31,12 @@ class DemoRider:
 
 
 RIDERS = (
-    DemoRider("R-001", "Tamsel", "Orvane", 1991, 178, 70.5, "Hollin Arrow 56", "time trial", 8.9),
-    DemoRider("R-002", "Ilka", "Brandemoor", 1988, 168, 58.0, "Hollin Arrow 51", "time trial", 8.6),
-    DemoRider("R-003", "Joss", "Ketterwell", 1979, 186, 79.0, "Dunwen Long 58", "road", 7.9),
-    DemoRider("R-004", "Mirre", "Sandvole", 1996, 172, 62.5, "Dunwen Long 53", "road", 7.6),
-    DemoRider("R-005", "Eadan", "Pellworth", 1984, 181, 74.0, "Hollin Arrow 58", "time trial", 9.1),
-    DemoRider("R-006", "Sorrel", "Wexmaine", 2001, 165, 55.5, "Marl Sprint 50", "road", 7.4),
+    DemoRider("LEE-01", "Tamsel", "Orvane", 1991, 178, 70.5, "Hollin Arrow 56", "time trial", 8.9),
+    DemoRider("LEE-02", "Ilka", "Brandemoor", 1988, 168, 58.0, "Hollin Arrow 51", "time trial", 8.6),
+    DemoRider("LEE-03", "Joss", "Ketterwell", 1979, 186, 79.0, "Dunwen Long 58", "road", 7.9),
+    DemoRider("LEE-04", "Mirre", "Sandvole", 1996, 172, 62.5, "Dunwen Long 53", "road", 7.6),
+    DemoRider("LEE-05", "Eadan", "Pellworth", 1984, 181, 74.0, "Hollin Arrow 58", "time trial", 9.1),
+    DemoRider("LEE-06", "Sorrel", "Wexmaine", 2001, 165, 55.5, "Marl Sprint 50", "road", 7.4),
 )
 
 # category, maker, name, price, mass in kg

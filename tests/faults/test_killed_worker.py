@@ -1,0 +1,31 @@
+"""kill -9 of a worker in the middle of an analysis: the job ends with one result, without anyone's help."""
+
+import random
+
+import pytest
+
+from tests.faults.kill_rounds import one_round, small_day
+from tests.faults.living_studio import wait_for
+
+pytestmark = pytest.mark.processes
+
+
+def test_three_rounds_end_with_one_result_each(demo):
+    chance = random.Random(20261125)
+    for number in range(3):
+        one_round(demo, chance, f"round {number}", victims=["worker"])
+
+
+def test_a_torn_message_ends_the_worker_and_the_studio_goes_on(demo):
+    before = demo.pid("worker")
+    (demo.data / "queue" / "in" / "1_torn.studio.msg").write_bytes(b'{"body": "W1')
+    wait_for("a new worker", lambda: demo.pid("worker") != before)
+    job = demo.ended_job(demo.upload(*small_day("after the torn message")))
+    assert job["state"] == "done"
+
+
+def test_a_users_job_goes_ahead_of_the_demo_and_ends_within_a_minute(demo):
+    job = demo.ended_job(demo.upload(*small_day("mine")), patience_s=60)
+    assert job["state"] == "done"
+    waiting = demo.ask("/api/v1/jobs/?state=queued")[1]["results"]
+    assert {other["kind"] for other in waiting} == {"demo_session"}

@@ -1,0 +1,99 @@
+"""`runstudio` as a process: one on a folder, all of it gone when it goes, however it goes."""
+
+import os
+import signal
+import sqlite3
+import time
+
+import pytest
+
+from tests.faults.kill_rounds import small_day
+from tests.faults.living_studio import LivingStudio, process_is_gone, wait_for
+
+pytestmark = pytest.mark.processes
+
+
+def all_gone(pids):
+    return all(process_is_gone(pid) for pid in pids)
+
+
+def rows(studio, table):
+    with sqlite3.connect(studio.data / "studio.sqlite3") as database:
+        return database.execute(f"SELECT COUNT(*) FROM {table}").fetchone()[0]  # noqa: S608 - our own names
+
+
+def test_ctrl_c_stops_everything_and_a_second_start_finds_it_as_it_was(demo):
+    pids = demo.pids()
+    began = time.monotonic()
+    demo.process.send_signal(signal.SIGINT)
+    assert demo.process.wait(20) == 0
+    assert time.monotonic() - began < 16
+    assert all_gone(pids)
+    assert not list(demo.data.glob("*.pid"))
+    before = rows(demo, "records_user"), rows(demo, "results_job")
+    demo.start("--demo")
+    assert (rows(demo, "records_user"), rows(demo, "results_job")) == before
+
+
+def test_kill_9_of_runstudio_leaves_no_orphan_and_the_next_start_ends_the_job(demo):
+    pids = demo.pids()
+    job_id = demo.upload(*small_day("orphan"))
+    demo.kill(demo.process.pid)
+    demo.process.wait()
+    wait_for("the orphans to end", lambda: all_gone(pids), patience_s=5)
+    demo.start("--demo")
+    job = demo.ended_job(job_id)
+    assert job["state"] == "done"
+    assert len(demo.analyses_of(job["result"]["session"])) == 1
+
+
+def test_a_killed_web_server_comes_back(demo):
+    demo.kill(demo.pid("web"))
+    wait_for("the pages to end", lambda: not demo.ask("/live/")[0], patience_s=5)
+    wait_for("the pages to come back", lambda: demo.ask("/live/")[0] == 200)
+    assert "The web process ended (-9)" in demo.said()
+
+
+def test_a_second_start_on_the_same_folder_is_refused(demo, tmp_path):
+    second = demo.spawn("--port", "0")
+    assert second.wait(20) == 1
+    assert f"A studio already runs on the folder {demo.data} (process {demo.process.pid})" in demo.said()
+
+
+def test_a_busy_port_is_refused(demo, tmp_path):
+    other = LivingStudio(tmp_path / "other")
+    (tmp_path / "other").mkdir()
+    assert other.spawn("--port", str(demo.port)).wait(20) == 1
+    assert f"Port {demo.port} on 127.0.0.1 cannot be used" in other.said()
+
+
+def test_an_empty_studio_says_how_to_make_its_owner_and_the_demo_stays_out_of_it(living):
+    living.start()
+    assert "python manage.py createowner" in living.said()
+    living.stop()
+    with sqlite3.connect(living.data / "studio.sqlite3") as database:
+        database.execute("INSERT INTO records_studio VALUES (?, 'Own', '', 'UTC', '2026-05-09')", ["0" * 32])
+    assert living.spawn("--demo").wait(20) == 1
+    assert "This folder holds records of its own" in living.said()
+
+
+@pytest.mark.parametrize(
+    ("options", "sentence"),
+    [
+        (["--demo", "--listen", "0.0.0.0"], "The demo listens on this machine only"),  # noqa: S104 - is refused
+        (["--listen", "0.0.0.0"], "set PUBLIC_URL to the address that they type"),  # noqa: S104 - is refused
+    ],
+)
+def test_listening_to_others_is_refused(living, options, sentence):
+    assert living.spawn(*options).wait(20) == 1
+    assert sentence in living.said()
+
+
+def test_the_pages_answer_and_the_sign_ins_exist_at_the_first_answer(living):
+    began = time.monotonic()
+    living.start("--demo")
+    seconds = time.monotonic() - began
+    for username in ("owner", "fitter", "client", "shop"):
+        living.sign_in(username)
+    assert os.path.exists(living.data / "web.pid")
+    assert seconds < 20  # the requirement is 5 s on an idle machine; this one may be shared

@@ -147,12 +147,13 @@ class RecordViewSet(RemovableViewSet[R]):
         given = self.given(request, partial=not whole)
         changes = resting_values(self.into()) | given if whole else given
         changes = {name: value for name, value in changes.items() if not _holds(record, name, value)}
-        record = self.record_update(record=record, by=caller(request), version=record.version, changes=changes)
+        self.record_update(record=record, by=caller(request), version=record.version, changes=changes)
+        record = self.get_object()  # afresh: what was fetched along with it may have changed, too
         return Response(self.shown(record), headers={"ETag": etag_of(record)})
 
 
 def _holds(record: Record, name: str, value: Any) -> bool:
     """Whether the record says so already: what stays as it is needs no leave to change."""
-    if isinstance(value, models.Model):
-        return bool(getattr(record, f"{name}_id") == value.pk)
-    return name in record.__dict__ and bool(getattr(record, name) == value)
+    columns = record.__dict__
+    key = f"{name}_id" if f"{name}_id" in columns else name
+    return key in columns and bool(columns[key] == (value.pk if isinstance(value, models.Model) else value))

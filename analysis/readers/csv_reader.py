@@ -1,32 +1,30 @@
-"""CSV recordings: usual delimiters, decimal commas, any line end, a header of channels or of foreign names.
+"""CSV recordings: rows to columns, time in order, everything wrong with its line.
 
-Numbers are `numbers.py`, times `times.py`, names `mapping.py`. The file is read in blocks.
+How the file is written is `csv_layout.py`, numbers are `numbers.py`, times `times.py`, names `mapping.py`.
 """
 
 from __future__ import annotations
 
 import csv
-import io
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, tzinfo
+from datetime import datetime, tzinfo
 from itertools import islice
 
 import numpy as np
 
 from analysis.core.types import Array, Warning
 from analysis.readers.channels import TIME
+from analysis.readers.csv_layout import Layout, lines_of, refuse_binary, sniff
 from analysis.readers.faults import Fault, Refused, shown
 from analysis.readers.limits import Limits
-from analysis.readers.mapping import Target, resolve
+from analysis.readers.mapping import Target
 from analysis.readers.numbers import MOST_FAULTS, NUMBER, Numbers
 from analysis.readers.plausible import keep_plausible
 from analysis.readers.samples import Lap, Recording, note
 from analysis.readers.times import TIME_ALLOWED, Micros, known_zone, micros, moment_of, parse_column, parse_time
 
 BLOCK = 512  # rows: their texts stay in the processor's cache, and a million rows never stand in memory
-DELIMITERS = ",;\t|"
-SNIFFED = 20
 UNIX_S = 1e9  # seconds beyond this (2001) count from 1970; no ride lasts that long
 
 
@@ -34,80 +32,14 @@ def read_csv(
     name: str, data: bytes, *, mapping: Mapping[str, str] | None, zone: str | None, limits: Limits
 ) -> Recording:
     """Read a CSV recording, or refuse it with every fault found."""
-    _refuse_what_is_no_text(name, data)
-    layout = _sniff(name, data, mapping)
-    table = _Table(name, layout, known_zone(zone or "UTC") or UTC, limits)
+    refuse_binary(name, data)
+    layout = sniff(name, data, mapping)
+    known = known_zone(zone or "UTC")
+    if known is None:
+        raise Refused([Fault(name, "zone", shown(zone), "an IANA time zone such as Atlantic/Azores")])
+    table = _Table(name, layout, known, limits)
     table.read(data)
     return table.recording(zone)
-
-
-def _refuse_what_is_no_text(name: str, data: bytes) -> None:
-    if b"\0" in data:
-        line = data.count(b"\n", 0, data.index(b"\0")) + 1
-        raise Refused([Fault(name, "file", "binary data", "a CSV text in UTF-8, or a FIT file", line)])
-    try:
-        data.decode()
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        given = f"bytes that are no UTF-8 ({data[error.start : error.start + 4].hex(' ')})"
-        raise Refused([Fault(name, "file", given, "a CSV text saved as UTF-8, or a FIT file", line)]) from None
-
-
-@dataclass(frozen=True, slots=True)
-class _Layout:
-    delimiter: str
-    decimal: str | None
-    header: list[str]
-    skipped: int  # lines up to and with the header
-    targets: Mapping[int, Target]
-    plain: bool
-
-
-def _lines(data: bytes) -> io.TextIOWrapper:
-    return io.TextIOWrapper(io.BytesIO(data), encoding="utf-8-sig", newline="")
-
-
-def _sniff(name: str, data: bytes, mapping: Mapping[str, str] | None) -> _Layout:
-    """Find delimiter, decimal sign and header from the first lines."""
-    head = list(islice((line[:100_000] for line in _lines(data)), SNIFFED + 3))
-    skipped = next((at for at, line in enumerate(head) if line.strip() and not line.startswith("sep=")), len(head))
-    if skipped == len(head):
-        raise Refused([Fault(name, "file", f"{len(data)} bytes and no header", "a header line and samples")])
-    best: tuple[int, int] = (-1, -1)
-    for delimiter in DELIMITERS:
-        rows = _rows(head[skipped:], delimiter)
-        targets, found = resolve(rows[0], mapping)
-        rank = (len(targets), len(rows[0]))
-        if rank > best:
-            best, chosen = rank, (delimiter, rows, targets, found)
-    delimiter, rows, targets, faults = chosen
-    if TIME not in {target.channel for target in targets.values()}:
-        columns = ", ".join(rows[0])
-        faults.append(
-            Fault(name, TIME, f"the columns {shown(columns)}", f"a column '{TIME}': {TIME_ALLOWED}", skipped + 1)
-        )
-    if faults:
-        raise Refused(faults)
-    body = data[len("".join(head[: skipped + 1]).encode()) :]
-    # Whole numbers only so far: the first point anywhere decides, as it will be a decimal one.
-    decimal = _decimal(rows[1:], targets) or ("." if b"." in body else None)
-    # float() also takes underscores and every script's digits; where none occur it is as strict as this reader.
-    plain = body.isascii() and b"_" not in body and not (decimal == "," and b"." in body)
-    return _Layout(delimiter, decimal, rows[0], skipped + 1, targets, plain)
-
-
-def _rows(lines: Sequence[str], delimiter: str) -> list[list[str]]:
-    try:
-        return list(csv.reader(lines, delimiter=delimiter, skipinitialspace=True)) or [[]]
-    except csv.Error:
-        return [[]]
-
-
-def _decimal(rows: Sequence[Sequence[str]], targets: Mapping[int, Target]) -> str | None:
-    """Tell the decimal sign from the first rows: the one seen in a number, a point where both are."""
-    cells = [row[at].strip() for row in rows for at, to in targets.items() if at < len(row) and to.channel != TIME]
-    numbers = [cell for cell in cells if NUMBER.fullmatch(cell)]
-    return "." if any("." in cell for cell in numbers) else "," if any("," in cell for cell in numbers) else None
 
 
 @dataclass
@@ -115,7 +47,7 @@ class _Table:
     """What has been read so far, block by block."""
 
     name: str
-    layout: _Layout
+    layout: Layout
     zone: tzinfo
     limits: Limits
     times: list[Micros] = field(default_factory=list)
@@ -133,11 +65,12 @@ class _Table:
 
     def read(self, data: bytes) -> None:
         """Read all blocks; raises with every fault found."""
+        time = next(index for index, target in self.layout.targets.items() if target.channel == TIME)
         cut = 0 if data.endswith((b"\n", b"\r")) else data.count(b"\n" if b"\n" in data else b"\r") + 1
         for lines, rows in self._blocks(data):
             try:
                 columns = list(zip(*rows, strict=True))
-                if len(columns) != len(self.layout.header):
+                if len(columns) != len(self.layout.header) or "" in columns[time]:
                     raise ValueError
             except ValueError:
                 lines, rows = self._mend(lines, rows, cut)
@@ -153,7 +86,7 @@ class _Table:
             raise Refused(self.faults)
 
     def _blocks(self, data: bytes) -> Iterator[tuple[Micros, list[list[str]]]]:
-        text = _lines(data)
+        text = lines_of(data)
         for _ in range(self.layout.skipped):
             text.readline()
         reader = csv.reader(text, delimiter=self.layout.delimiter, skipinitialspace=True)
@@ -168,7 +101,8 @@ class _Table:
                 return
             last = self.layout.skipped + reader.line_num
             if last - first + 1 != len(rows):
-                at = next(at for at, row in enumerate(rows) if any("\n" in cell or "\r" in cell for cell in row))
+                broken = (at for at, row in enumerate(rows) if any("\n" in cell or "\r" in cell for cell in row))
+                at = next(broken, 0)
                 raise Refused(
                     [Fault(self.name, "line", "quoted text over several lines", "one sample a line", first + at)]
                 )
@@ -176,20 +110,18 @@ class _Table:
             if not all(rows):
                 lines = lines[np.fromiter(map(bool, rows), bool, len(rows))]
                 rows = [row for row in rows if row]
-            self.count += len(rows)
-            if self.count > self.limits.max_samples:
-                given = f"more than {self.limits.max_samples} samples"
-                raise Refused([Fault(self.name, "samples", given, f"at most {self.limits.max_samples}")])
             if rows:
                 yield lines, rows
 
     def _mend(self, lines: Micros, rows: list[list[str]], cut: int) -> tuple[Micros, list[list[str]]]:
-        """Bring rows to the header's length: extra empty cells go, the line `cut` at the file's end goes."""
+        """Bring rows to the header's length: empty cells and rows go, the line `cut` off at the file's end goes."""
         width = len(self.layout.header)
         kept = []
         for at, row in enumerate(rows):
             if len(row) > width and not any(cell.strip() for cell in row[width:]):
                 row = row[:width]
+            if not any(cell.strip() for cell in row):
+                continue
             if len(row) == width:
                 kept.append((lines[at], row))
             elif len(row) < width and lines[at] == cut:
@@ -201,6 +133,10 @@ class _Table:
         return np.array([line for line, _ in kept], dtype=np.int64), [row for _, row in kept]
 
     def _take(self, columns: Sequence[Sequence[str]], lines: Micros) -> None:
+        self.count += len(lines)
+        if self.count > self.limits.max_samples:
+            given = f"more than {self.limits.max_samples} samples"
+            raise Refused([Fault(self.name, "samples", given, f"at most {self.limits.max_samples}")])
         numbered = lines.tolist()
         for index, target in self.layout.targets.items():
             if target.channel == TIME:
@@ -240,8 +176,9 @@ class _Table:
         """Put the blocks together, check the order of time and the ranges, and say what was found."""
         stamps, lines = np.concatenate(self.times), np.concatenate(self.lines)
         columns = {channel: np.concatenate(parts) for channel, parts in self.blocks.items()}
-        stamps, columns = self._in_order(stamps, lines, columns)
-        columns, faults, notes = keep_plausible(self.name, columns, lines)
+        kept = self._in_order(stamps, lines)
+        stamps, columns = stamps[kept], {channel: values[kept] for channel, values in columns.items()}
+        columns, faults, notes = keep_plausible(self.name, columns, lines[kept])
         if faults:
             raise Refused(faults)
         start = self._start(stamps, zone)
@@ -253,25 +190,25 @@ class _Table:
         found, device = (*self.notes, *notes), {"fields": self._fields()}
         return Recording("csv", start, time_s, columns, device, _laps(time_s, columns), notes=found)
 
-    def _in_order(self, stamps: Micros, lines: Micros, columns: dict[str, Array]) -> tuple[Micros, dict[str, Array]]:
+    def _in_order(self, stamps: Micros, lines: Micros) -> slice | Micros:
+        """Which samples are kept: all, or the first of each time; time that goes back is refused."""
         steps = np.diff(stamps)
-        back = np.flatnonzero(steps < 0)
+        back = np.flatnonzero(steps < 0)[:MOST_FAULTS]
         if back.size:
-            given = [f"a time {-steps[at] / 1e6:g} s before the line above" for at in back[:MOST_FAULTS]]
-            faults = [
-                Fault(self.name, TIME, text, "times that go on", int(lines[at + 1]))
-                for text, at in zip(given, back, strict=False)
-            ]
-            raise Refused(faults)
+            given = [f"a time {-steps[at] / 1e6:g} s before the line above" for at in back]
+            later = [int(lines[at + 1]) for at in back]
+            raise Refused(
+                Fault(self.name, TIME, text, "times that go on", line) for text, line in zip(given, later, strict=True)
+            )
         same = np.flatnonzero(steps == 0) + 1
         if not same.size:
-            return stamps, columns
+            return slice(None)
         what = (
             f"{self.name}: {same.size} of {stamps.size} samples repeat the time of the line above "
             f"(first in line {lines[same[0]]}); the first of each was kept."
         )
         self.notes.append(note("file_damaged", what, "Record times with fractions of a second, or export again."))
-        return np.delete(stamps, same), {name: np.delete(values, same) for name, values in columns.items()}
+        return np.delete(np.arange(stamps.size), same)
 
     def _start(self, stamps: Micros, zone: str | None) -> datetime | None:
         if self.clock and self.zone_assumed:

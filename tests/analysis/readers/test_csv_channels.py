@@ -88,6 +88,18 @@ def test_a_repeated_time_keeps_the_first_and_says_so():
     assert "first in line 3" in recording.notes[0].what
 
 
+def test_lines_are_named_rightly_after_a_repeated_time():
+    lines = csv_bytes(40).split(b"\n")
+    lines.insert(3, lines[2])
+    lines[30] = lines[30].replace(b",10.5,", b",999,")
+    assert "first in line 31" in read_recording("run.csv", b"\n".join(lines)).notes[1].what
+
+
+def test_rows_without_any_value_are_as_blank_lines():
+    recording = read_recording("run.csv", THREE + b",,\n , ,\n")
+    assert (recording.time_s.tolist(), recording.notes) == ([0, 1, 3], ())
+
+
 def test_a_cut_last_line_is_left_out_and_named():
     recording = read_recording("run.csv", THREE[: THREE.rindex(b",")])
     assert recording.time_s.size == 2

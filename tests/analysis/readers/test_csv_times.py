@@ -33,6 +33,11 @@ def test_without_a_zone_the_sessions_is_assumed_and_stated(zone, hour):
     assert (zone or "UTC") in found.notes[0].what
 
 
+def test_an_unknown_zone_is_refused():
+    with pytest.raises(Refused, match="zone: found 'Mid/Atlantic'; allowed: an IANA time zone"):
+        recording("2026-05-09T08:00:00", zone="Mid/Atlantic")
+
+
 def test_local_times_over_the_change_to_summer_time_go_on_evenly():
     found = recording("2026-03-28T23:59:59", "2026-03-29T01:00:01", zone="Atlantic/Azores")
     assert found.time_s.tolist() == [0, 2]

@@ -1,0 +1,87 @@
+"""How a CSV file is written: delimiter, decimal sign, header. The samples are read in `csv_reader.py`."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import islice
+
+from analysis.readers.channels import TIME
+from analysis.readers.faults import Fault, Refused, shown
+from analysis.readers.mapping import Target, resolve
+from analysis.readers.numbers import NUMBER
+from analysis.readers.times import TIME_ALLOWED
+
+DELIMITERS = ",;\t|"
+SNIFFED = 20
+
+
+def refuse_binary(name: str, data: bytes) -> None:
+    if b"\0" in data:
+        line = data.count(b"\n", 0, data.index(b"\0")) + 1
+        raise Refused([Fault(name, "file", "binary data", "a CSV text in UTF-8, or a FIT file", line)])
+    try:
+        data.decode()
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        given = f"bytes that are no UTF-8 ({data[error.start : error.start + 4].hex(' ')})"
+        raise Refused([Fault(name, "file", given, "a CSV text saved as UTF-8, or a FIT file", line)]) from None
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    delimiter: str
+    decimal: str | None
+    header: list[str]
+    skipped: int  # lines up to and with the header
+    targets: Mapping[int, Target]
+    plain: bool
+
+
+def lines_of(data: bytes) -> io.TextIOWrapper:
+    return io.TextIOWrapper(io.BytesIO(data), encoding="utf-8-sig", newline="")
+
+
+def sniff(name: str, data: bytes, mapping: Mapping[str, str] | None) -> Layout:
+    """Find delimiter, decimal sign and header from the first lines."""
+    head = list(islice((line[:100_000] for line in lines_of(data)), SNIFFED + 3))
+    skipped = next((at for at, line in enumerate(head) if line.strip() and not line.startswith("sep=")), len(head))
+    if skipped == len(head):
+        raise Refused([Fault(name, "file", f"{len(data)} bytes and no header", "a header line and samples")])
+    best: tuple[int, int] = (-1, -1)
+    for delimiter in DELIMITERS:
+        rows = _rows(head[skipped:], delimiter)
+        targets, found = resolve(rows[0], mapping)
+        rank = (len(targets), len(rows[0]))
+        if rank > best:
+            best, chosen = rank, (delimiter, rows, targets, found)
+    delimiter, rows, targets, faults = chosen
+    if TIME not in {target.channel for target in targets.values()}:
+        columns = ", ".join(rows[0])
+        faults.append(
+            Fault(name, TIME, f"the columns {shown(columns)}", f"a column '{TIME}': {TIME_ALLOWED}", skipped + 1)
+        )
+    if faults:
+        raise Refused(faults)
+    body = data[len("".join(head[: skipped + 1]).encode()) :]
+    # Whole numbers only so far: the first point anywhere decides, as it will be a decimal one.
+    decimal = _decimal(rows[1:], targets) or ("." if b"." in body else None)
+    # float() also takes underscores and every script's digits; where none occur it is as strict as this reader.
+    plain = body.isascii() and b"_" not in body and not (decimal == "," and b"." in body)
+    return Layout(delimiter, decimal, rows[0], skipped + 1, targets, plain)
+
+
+def _rows(lines: Sequence[str], delimiter: str) -> list[list[str]]:
+    try:
+        return list(csv.reader(lines, delimiter=delimiter, skipinitialspace=True)) or [[]]
+    except csv.Error:
+        return [[]]
+
+
+def _decimal(rows: Sequence[Sequence[str]], targets: Mapping[int, Target]) -> str | None:
+    """Tell the decimal sign from the first rows: the one seen in a number, a point where both are."""
+    cells = [row[at].strip() for row in rows for at, to in targets.items() if at < len(row) and to.channel != TIME]
+    numbers = [cell for cell in cells if NUMBER.fullmatch(cell)]
+    return "." if any("." in cell for cell in numbers) else "," if any("," in cell for cell in numbers) else None

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.core.simulate.world import World
+from analysis.core.simulate.world import Brake, World
 from analysis.core.types import Array
 
 TABLE_STEP_M = 1.0
@@ -33,6 +33,7 @@ class Path:
     east_m: Array
     north_m: Array
     slows: tuple[Slow, ...] = ()
+    brakes: tuple[Brake, ...] = ()
 
     def slope(self) -> Array:
         """Rise over distance between neighbouring entries, so that the summed climb is exactly the height."""

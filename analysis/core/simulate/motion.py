@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.core.simulate.course import TABLE_STEP_M, Path, Slow
+from analysis.core.simulate.course import TABLE_STEP_M, Path
 from analysis.core.simulate.wind import gust_decay
 from analysis.core.types import Array
 
@@ -27,6 +27,7 @@ class Rolling:
     gravity_mps2: float
     bearing_w_s_m: float = 0.091  # [N]
     bearing_w_s2_m2: float = 0.0087  # [N s/m]
+    yaw_drag: float = 0.0  # [1] of sin^2(yaw)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,6 +38,7 @@ class Weather:
     gust_sd_mps: float = 0.0
     gust_length_m: float = 40.0
     noise: Array | None = None  # (steps, 2) standard normal
+    wake_mps: Array | None = None  # (steps,) change of the air against the rider by passing vehicles
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,7 +50,19 @@ class Ride:
     power_w: Array
     along_mps: Array  # air against the rider
     cross_mps: Array  # air from the rider's left
+    braked: Array  # 1 where the brakes were on
     step_s: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ridden:
+    """What really happened in one run: the ride itself, where, under which conditions."""
+
+    path: Path
+    ride: Ride
+    body: Rolling
+    begins_s: float
+    sensed_wake_mps: Array  # how much the air at the sensor differs from the air at the rider
 
 
 def acceleration(body: Rolling, speed_mps: float, power_w: float, slope: float, air_mps: tuple[float, float]) -> float:
@@ -78,7 +92,9 @@ def acceleration(body: Rolling, speed_mps: float, power_w: float, slope: float, 
     """
     along, cross = air_mps
     push = body.efficiency * power_w / max(speed_mps, FULL_POWER_FROM_MPS)
-    drag = 0.5 * body.density_kg_m3 * body.cda_m2 * math.hypot(along, cross) * along
+    flow2 = along * along + cross * cross
+    area = body.cda_m2 * (1.0 + body.yaw_drag * cross * cross / flow2) if flow2 else 0.0
+    drag = 0.5 * body.density_kg_m3 * area * math.sqrt(flow2) * along
     level = 1.0 / math.sqrt(1.0 + slope * slope)
     weight = body.mass_kg * body.gravity_mps2 * level * (body.crr + slope)
     bearings = body.bearing_w_s_m + body.bearing_w_s2_m2 * speed_mps
@@ -106,34 +122,36 @@ def ride(path: Path, body: Rolling, power_w: Array, weather: Weather, start_mps:
         Distance [m], speed [m/s], power [W] and air [m/s] of each step [s].
     """
     per_second = round(1 / step_s)
-    road, gusts, brakes = _Road(path), _Gusts(weather, step_s), _Brakes(path.slows, step_s)
+    road, gusts, brakes = _Road(path), _Gusts(weather, step_s), _Brakes(path, step_s)
     effort = power_w.tolist()
     mean = weather.mean_mps.tolist()
-    rows: list[tuple[float, float, float, float, float]] = []
+    wake = [0.0] * (len(effort) * per_second) if weather.wake_mps is None else weather.wake_mps.tolist()
+    rows: list[tuple[float, ...]] = []
     distance, speed, step = 0.0, start_mps, 0
     while distance < path.length_m and step < len(effort) * per_second:
         second = step // per_second
         slope, sine, cosine = road.at(distance)
         east, north = gusts.blow(mean[second])
-        against, cross = -(east * sine + north * cosine), east * cosine - north * sine
+        against, cross = wake[step] - (east * sine + north * cosine), east * cosine - north * sine
         brake = brakes.deceleration(distance, speed, step * step_s)
+        drag, pedalling = brakes.dragging(distance)
         if brake is None:
-            power = effort[second]
-            start = acceleration(body, speed, power, slope, (speed + against, cross))
+            power = effort[second] * pedalling
+            start = acceleration(body, speed, power, slope, (speed + against, cross)) - drag
             middle = max(speed + step_s / 2 * start, 0.0)
             slope = road.at(distance + step_s / 2 * speed)[0]
-            change = acceleration(body, middle, power, slope, (middle + against, cross))
+            change = acceleration(body, middle, power, slope, (middle + against, cross)) - drag
         else:
             power, change = 0.0, -brake
             middle = max(speed - step_s / 2 * brake, 0.0)
         power *= min(middle / FULL_POWER_FROM_MPS, 1.0)
         distance += step_s * middle
         speed = max(speed + step_s * change, 0.0)
-        rows.append((distance, speed, power, middle + against, cross))
+        rows.append((distance, speed, power, middle + against, cross, float(brake is not None or drag > 0)))
         gusts.pass_through(math.hypot(middle + against, cross), step)
         step += 1
-    distances, speeds, powers, along, cross = np.array(rows).T
-    return Ride(distances, speeds, powers, along, cross, step_s)
+    distances, speeds, powers, along, cross, braked = np.array(rows).T
+    return Ride(distances, speeds, powers, along, cross, braked, step_s)
 
 
 class _Road:
@@ -171,8 +189,9 @@ class _Gusts:
 class _Brakes:
     """Slows for each place in turn with the same deceleration, then stands still where the place says so."""
 
-    def __init__(self, slows: tuple[Slow, ...], step_s: float) -> None:
-        self.ahead = sorted(slows, key=lambda s: s.at_m)
+    def __init__(self, path: Path, step_s: float) -> None:
+        self.ahead = sorted(path.slows, key=lambda s: s.at_m)
+        self.drags = path.brakes
         self.step_s = step_s
         self.braking = False
         self.stands_until_s = 0.0
@@ -192,3 +211,10 @@ class _Brakes:
         needed = (speed_mps**2 - place.speed_mps**2) / (2 * max(place.at_m - distance_m, 0.1))
         self.braking = self.braking or needed >= place.firm_mps2
         return needed if self.braking else None
+
+    def dragging(self, distance_m: float) -> tuple[float, float]:
+        """Deceleration by brakes that only drag, and the share of the power that the rider keeps."""
+        for drag in self.drags:
+            if drag.at_m <= distance_m < drag.at_m + drag.over_m:
+                return drag.firm_mps2, drag.pedalling
+        return 0.0, 1.0

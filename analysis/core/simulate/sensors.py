@@ -3,16 +3,52 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 
 from analysis.core.simulate.course import TABLE_STEP_M, Path
-from analysis.core.simulate.motion import Ride
-from analysis.core.simulate.world import World
+from analysis.core.simulate.motion import Ridden, Ride
+from analysis.core.simulate.noise import first_order, wandering
+from analysis.core.simulate.world import Hole, World
 from analysis.core.types import Array, Channels
 
 SEMI_MAJOR_M = 6378137.0  # WGS-84
 ECCENTRICITY2 = 0.00669437999014  # WGS-84
+
+
+SETTLES_H = 0.3  # a mount that settles: time constant
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Wandering:
+    """What the instruments' errors do over a session, one value a second, pauses included."""
+
+    altimeter_m: Array
+    power: Array  # [1] change of the gain
+
+
+def wandering_errors(world: World, seconds: int, rng: np.random.Generator, beside: np.random.Generator) -> Wandering:
+    """Draw a session's slow errors.
+
+    Parameters
+    ----------
+    world : World
+    seconds : int
+        Length of the session [s].
+    rng, beside : numpy.random.Generator
+        For what every world has, and for what only some have.
+
+    Returns
+    -------
+    Wandering
+        Errors of altimeter [m] and power [1].
+    """
+    drift = np.cumsum(rng.normal(0, world.altimeter_drift_m / 60, seconds))
+    sd = world.power_wander_sd
+    power = wandering(seconds, sd, world.power_wander_s, beside) if sd else np.zeros(seconds)
+    return Wandering(drift, power)
 
 
 def sag_since(world: World, time_s: Array) -> Array:
@@ -27,34 +63,27 @@ def sag_since(world: World, time_s: Array) -> Array:
     Returns
     -------
     ndarray, shape (n,)
-        Change of the gain [1].
+        Change of the gain: its rate times hours, times the settled share of an hour, or all of one hour at once [1].
     """
-    return np.asarray(world.sag_per_hour * np.maximum(time_s / 3600 - world.sag_from_h, 0.0))
+    hours = np.maximum(time_s / 3600 - world.sag_from_h, 0.0)
+    if world.sag_shape == "curve":
+        hours = (1 - np.exp(-hours / SETTLES_H)) / (1 - math.exp(-1 / SETTLES_H))
+    elif world.sag_shape == "slip":
+        hours = (hours > 0).astype(float)
+    return np.asarray(world.sag_per_hour * hours)
 
 
-def record(
-    world: World,
-    path: Path,
-    ride: Ride,
-    *,
-    begins_s: float,
-    gain: float,
-    drift_m: Array,
-    rng: np.random.Generator,
-) -> Channels:
+def record(world: World, ridden: Ridden, *, gain: float, errors: Wandering, rng: np.random.Generator) -> Channels:
     """Sense one ride: power and air as means over the past second, speed, height and place at its end.
 
     Parameters
     ----------
     world : World
-    path : Path
-    ride : Ride
-    begins_s : float
-        Start of the run, from the start of the first [s].
+    ridden : Ridden
     gain : float
         Gain of the air sensor without sag, sensed over true [1].
-    drift_m : ndarray, shape (seconds,)
-        Drift of the altimeter each second of the session [m].
+    errors : Wandering
+        Slow errors of the session's instruments [1].
     rng : numpy.random.Generator
 
     Returns
@@ -62,20 +91,23 @@ def record(
     Channels
         One sample a second; time counts from the first sample of the session [s].
     """
+    path, ride, begins_s = ridden.path, ridden.ride, ridden.begins_s
     per_second = round(1 / ride.step_s)
     n = len(ride.speed_mps) // per_second
     ends = np.arange(1, n + 1) * per_second - 1
     time_s = begins_s + np.arange(1.0, n + 1)
     distance = np.minimum(ride.distance_m[ends], path.length_m)
     sag = sag_since(world, time_s)
-    along = _second_means(ride.along_mps, n, per_second, world.airspeed_delay_s)
-    cross = _second_means(ride.cross_mps, n, per_second, world.airspeed_delay_s)
+    along = _lagging(world, ride.along_mps + ridden.sensed_wake_mps[: len(ride.along_mps)], n, per_second)
+    cross = _lagging(world, ride.cross_mps, n, per_second)
     power = _second_means(ride.power_w, n, per_second, world.power_delay_s)
+    power_gain = world.power_gain * (1 + np.interp(time_s, np.arange(len(errors.power)), errors.power))
     wheel = 1 + world.wheel_error
-    latitude, longitude = _positions(world, path, distance, rng)
+    latitude, longitude = _positions(world, path, _late(ride, path, time_s - begins_s, world.position_delay_s), rng)
     airspeed = (gain + sag) * along + rng.normal(0.0, world.airspeed_noise_mps, n)
     yaw = np.arctan2(cross, along) + world.yaw_offset_rad + rng.normal(0.0, world.yaw_noise_rad, n)
-    altitude = _at(path.height_m, distance) + np.interp(time_s, np.arange(len(drift_m)), drift_m)
+    drift = np.interp(time_s, np.arange(len(errors.altimeter_m)), errors.altimeter_m)
+    altitude = _at(path.height_m, distance) + drift
     return Channels(
         time_s=time_s - 1.0,
         latitude_rad=latitude if world.positions else None,
@@ -83,7 +115,7 @@ def record(
         altitude_m=altitude + 12.0 + rng.normal(0.0, world.altimeter_noise_m, n),
         distance_m=distance * wheel,
         speed_mps=np.maximum(ride.speed_mps[ends] * wheel + rng.normal(0.0, world.speed_noise_mps, n), 0.0),
-        power_w=world.power_gain * power * (1 + rng.normal(0.0, world.power_noise, n)),
+        power_w=power_gain * power * (1 + rng.normal(0.0, world.power_noise, n)),
         airspeed_mps=airspeed if world.airspeed else None,
         yaw_rad=yaw if world.yaw and world.airspeed else None,
         tilt_rad=_tilt(world, path, distance, sag, rng) if world.tilt and world.airspeed else None,
@@ -93,10 +125,56 @@ def record(
     )
 
 
+def lose(channels: Channels, holes: Sequence[Hole], share: float, rng: np.random.Generator) -> Channels:
+    """The same samples with some missing: whole rows, or NaN in the stream that dropped out.
+
+    Parameters
+    ----------
+    channels : Channels
+    holes : sequence of Hole
+        Those of this run; they count from its first sample [s].
+    share : float
+        Single rows that are missing beside [1].
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    Channels
+        What is left, in SI [1].
+    """
+    since = channels.time_s - channels.time_s[0]
+    keep = rng.random(since.size) >= share if share else np.ones(since.size, dtype=bool)
+    keep[[0, -1]] = True
+    streams: dict[str, Array | None] = {f.name: getattr(channels, f.name) for f in fields(Channels)}
+    for hole in holes:
+        inside = (since >= hole.at_s) & (since < hole.at_s + hole.for_s)
+        if hole.stream == "all":
+            keep &= ~inside
+        for name in {"power": ("power_w",), "air": ("airspeed_mps", "yaw_rad")}.get(hole.stream, ()):
+            series = streams[name]
+            streams[name] = None if series is None else np.where(inside, np.nan, series)
+    left = {name: None if series is None else series[keep] for name, series in streams.items()}
+    return Channels(**left)  # type: ignore[arg-type]  # time_s is never None
+
+
 def _second_means(series: Array, n: int, per_second: int, delay_s: float) -> Array:
     """Means over the past second of a stream that arrives late by `delay_s`; its ends are held."""
     late = np.arange(n * per_second) - round(delay_s * per_second)
     return np.asarray(series[np.clip(late, 0, len(series) - 1)].reshape(n, per_second).mean(axis=1))
+
+
+def _lagging(world: World, air_mps: Array, n: int, per_second: int) -> Array:
+    """The air as a slow sensor follows it."""
+    if world.airspeed_lag_s:
+        keep = math.exp(-1 / (per_second * world.airspeed_lag_s))
+        air_mps = first_order((1 - keep) * air_mps, keep, air_mps[0])
+    return _second_means(air_mps, n, per_second, world.airspeed_delay_s)
+
+
+def _late(ride: Ride, path: Path, time_s: Array, delay_s: float) -> Array:
+    """Distance ridden when the satellite fix was taken."""
+    clock = ride.step_s * np.arange(1, len(ride.distance_m) + 1)
+    return np.minimum(np.interp(time_s - delay_s, clock, ride.distance_m), path.length_m)
 
 
 def _at(table: Array, distance_m: Array) -> Array:
@@ -113,11 +191,9 @@ def _positions(world: World, path: Path, distance_m: Array, rng: np.random.Gener
     """Latitude and longitude near the first mark, with white noise and an error that wanders over a minute."""
     n = len(distance_m)
     keep = math.exp(-1 / 60)
-    wander = np.zeros((n, 2))
     fresh = rng.normal(0.0, world.position_wander_sd_m, (n, 2)) * math.sqrt(1 - keep * keep)
     fresh[0] /= math.sqrt(1 - keep * keep)
-    for k in range(n):
-        wander[k] = keep * wander[k - 1] + fresh[k]
+    wander = first_order(fresh, keep, np.zeros(2))
     error = wander + rng.normal(0.0, world.position_noise_m, (n, 2))
     narrowing = math.sqrt(1 - ECCENTRICITY2 * math.sin(world.latitude_rad) ** 2)
     per_latitude = SEMI_MAJOR_M * (1 - ECCENTRICITY2) / narrowing**3

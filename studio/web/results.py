@@ -20,7 +20,7 @@ from reports.numerals import ABSENT, amount, difference, interval, plain, two_di
 from reports.svg import write_svg
 from reports.wording import SQUARE_METRES
 from studio.web.access import READERS, STAFF, caller, is_staff, open_to
-from studio.web.answers import ONE_SETUP
+from studio.web.answers import ONE_SETUP, changed
 
 KMH_PER_MPS = 3.6
 LEVELS = {"invalid": "No verdict", "caution": "Read this", "note": "For the record"}
@@ -35,6 +35,7 @@ def comparison_shown(result: Mapping[str, Any], comparison: Mapping[str, Any]) -
         "verdict": comparison["verdict"],
         "headline": wording.headline(comparison),
         "answer": wording.answer(result, comparison),
+        "what_changed": changed(comparison),
         "next": wording.what_next(result, comparison),
         "figures": list(figure_rows(comparison, several=several)),
         "changes": [row for change in comparison["changes"] for row in change_rows(change)],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import zipfile
 from dataclasses import dataclass
 from pathlib import PurePath
@@ -31,6 +32,9 @@ class NotTaken:
 
     status: int
     sentence: str
+
+
+DISK_FULL = NotTaken(503, "The studio's disk is full: nothing was kept. Tell the owner, then upload again.")
 
 
 def too_large() -> NotTaken:
@@ -75,7 +79,13 @@ def form(request: HttpRequest) -> HttpResponse:
     fault = fault_of(file)
     if fault or file is None:
         return upload_page(request, fault)
-    return redirect("web:job", take(request, file).pk)
+    try:
+        job = take(request, file)
+    except OSError as error:
+        if error.errno not in {errno.ENOSPC, errno.EDQUOT}:
+            raise
+        return upload_page(request, DISK_FULL)
+    return redirect("web:job", job.pk)
 
 
 @open_to(*STAFF)

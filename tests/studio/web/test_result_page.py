@@ -2,6 +2,7 @@
 
 import pytest
 
+from analysis.core.types import Change
 from analysis.results.models import Job
 from reports.models import Report
 from reports.numerals import amount
@@ -65,7 +66,20 @@ def test_what_changed_is_told_fact_by_fact(rider_cy, client_cy, page):
     result = story(comparisons=(comparison(changes=(PADS,)),))
     seen = page(client_cy, f"/results/{AnalysisFactory(session=day(rider_cy), result=result).pk}/")
     assert "pad stack 610 mm 590 mm" in seen.text
-    assert "reach" not in seen.text.split("What changed")[1].split("What it is worth")[0]
+    assert "reach" not in seen.text.split("What changed Fact")[1].split("What it is worth")[0]
+
+
+def test_what_changed_stands_beside_the_answer(analysis, client_cy, page):
+    seen = page(client_cy, f"/results/{analysis.pk}/")
+    assert "What changed: wheels, from Tarn 40 to Tarn 50." in first_words(seen)
+
+
+def test_a_long_list_of_changes_is_cut_beside_the_answer_and_whole_below(rider_cy, client_cy, page):
+    numbers = [{f"part_{n}_mm": n + side for n in range(6)} for side in (0, 1)]
+    result = story(comparisons=(comparison(changes=(Change("position", *numbers),)),))
+    text = page(client_cy, f"/results/{AnalysisFactory(session=day(rider_cy), result=result).pk}/").text
+    assert "part 3, from 3 mm to 4 mm; and 2 more below." in text
+    assert "part 5 5 mm 6 mm" in text
 
 
 def test_rolling_gets_rows_of_its_own(rider_cy, client_cy, page):

@@ -23,11 +23,11 @@ def test_a_client_without_sessions_is_told_whom_to_ask(client_cy, page):
 @pytest.mark.parametrize(
     ("verdict", "line"),
     [
-        ("faster", "Faster: setup\u00a0B against setup\u00a0A, 3.4\u00a0W less at 40 km/h."),
-        ("slower", "Slower: setup\u00a0B against setup\u00a0A, 3.4\u00a0W more at 40 km/h."),
-        ("equivalent", "Equal for practical purposes: setup\u00a0B against setup\u00a0A."),
-        ("undecided", "Not decided: setup\u00a0B against setup\u00a0A."),
-        ("invalid", "No answer: setup\u00a0B against setup\u00a0A."),
+        ("faster", "Faster: setup\u00a0B against setup\u00a0A (wheels), 3.4\u00a0W less at 40 km/h."),
+        ("slower", "Slower: setup\u00a0B against setup\u00a0A (wheels), 3.4\u00a0W more at 40 km/h."),
+        ("equivalent", "Equal for practical purposes: setup\u00a0B against setup\u00a0A (wheels)."),
+        ("undecided", "Not decided: setup\u00a0B against setup\u00a0A (wheels)."),
+        ("invalid", "No answer: setup\u00a0B against setup\u00a0A (wheels)."),
     ],
 )
 def test_a_session_is_listed_with_its_answer(verdict, line, rider_cy, fitter_bo, page):

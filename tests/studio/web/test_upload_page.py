@@ -1,5 +1,6 @@
 """Uploading a bundle: what is refused at the door, and what becomes a job."""
 
+import errno
 import io
 import zipfile
 
@@ -82,3 +83,11 @@ def test_a_client_uploads_nothing(client_cy, browser):
 
 def test_the_cap_stands_in_the_form(fitter_bo, page):
     assert "at most 64 MiB" in page(fitter_bo, "/upload/").text
+
+
+def test_a_full_disk_is_told_and_keeps_nothing(bo, monkeypatch):
+    def full(**_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("studio.web.upload.keep_file", full)
+    assert "disk is full" in refusal(sent(bo, zipped(a="b")), 503)

@@ -237,6 +237,7 @@ def _one(
         repeatability_sd_m2=float(np.hypot(joint.scatter_m2, joint.sensor_sd_m2)) if enough_runs(joint) else None,
         verdict=said, watts=_watts(session, chain, ridden_value, ridden),
         time=_time(session, chain, joint, ridden_value, ridden), more_runs_needed=needed,
+        ridden_u_m2=ridden.sd if ridden else None, coverage_factor=t_quantile(0.975, ridden.df) if ridden else None,
     )  # fmt: skip
 
 

@@ -176,6 +176,8 @@ def _comparison(comparison: Comparison) -> dict[str, Any]:
             for t in c.time
         ],
         "more_runs_needed": plain(c.more_runs_needed),
+        "ridden_u_m2": plain(c.ridden_u_m2),
+        "coverage_factor": plain(c.coverage_factor),
     }
 
 

@@ -218,6 +218,8 @@ class Comparison:
     watts: tuple[WattsAnswer, ...]
     time: tuple[TimeAnswer, ...]
     more_runs_needed: int | None
+    ridden_u_m2: float | None = None  # standard uncertainty of the ridden difference
+    coverage_factor: float | None = None  # from it to the 95 % interval's half width: Student's t for `df`
 
 
 @dataclass(frozen=True, slots=True)

@@ -97,7 +97,7 @@ def test_the_keys_stand_in_the_published_order():
         "setups": "label cda_m2 ci95_m2 ci95_within_m2 runs",
         "comparisons": "reference changed changes delta_cda_m2 ci95_m2 ci90_m2 simultaneous_ci95_m2 p_value df "
         "ridden_delta_m2 ridden_ci95_m2 ridden_ci90_m2 ridden_simultaneous_ci95_m2 delta_crr ci95_crr "
-        "repeatability_sd_m2 verdict watts time more_runs_needed",
+        "repeatability_sd_m2 verdict watts time more_runs_needed ridden_u_m2 coverage_factor",
         "budget": "source u_relative on_cda_m2 on_delta_m2",
         "warnings": "code level where what do",
     }

@@ -72,7 +72,7 @@ class ConsentFactory(DjangoModelFactory):
     purpose = models.ConsentPurpose.RECORDS
     wording_version = "2026-01"
     given_at = NOON
-    entered_by = factory.SubFactory(UserFactory)
+    entered_by = factory.LazyAttribute(lambda row: MembershipFactory(studio=row.studio).user)
 
 
 class BikeFactory(DjangoModelFactory):

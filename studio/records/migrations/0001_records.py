@@ -1035,7 +1035,12 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(
                     models.Q(("repeatability_df__isnull", True), ("repeatability_sd_m2__isnull", True)),
-                    models.Q(("repeatability_df__gt", 0), ("repeatability_sd_m2__gt", 0)),
+                    models.Q(
+                        ("repeatability_df__gt", 0),
+                        ("repeatability_df__isnull", False),
+                        ("repeatability_sd_m2__gt", 0),
+                        ("repeatability_sd_m2__isnull", False),
+                    ),
                     _connector="OR",
                 ),
                 name="session_repeatability_whole",

@@ -62,8 +62,14 @@ class FieldSession(Record):
                 violation_error_message="A system mass is above 0 kg.",
             ),
             models.CheckConstraint(
+                # "not null" is said: a comparison with null is unknown, and unknown passes a check
                 condition=models.Q(repeatability_sd_m2__isnull=True, repeatability_df__isnull=True)
-                | models.Q(repeatability_sd_m2__gt=0, repeatability_df__gt=0),
+                | models.Q(
+                    repeatability_sd_m2__isnull=False,
+                    repeatability_df__isnull=False,
+                    repeatability_sd_m2__gt=0,
+                    repeatability_df__gt=0,
+                ),
                 name="session_repeatability_whole",
                 violation_error_message="A repeatability has both its SD and its degrees of freedom, each above 0.",
             ),

@@ -93,7 +93,7 @@ def gather(runs: list[Samples], layout: Layout, kept: list[Array]) -> Blocks:
         if r.air_mps is None:
             continue
         index = np.arange(p.first, p.last + 1)
-        for part in _parts(layout, p.along_m):
+        for part in _parts(layout, p.along_m, blind=layout.closed and r.east_m is None):
             own = index[part & kept[p.run][index] & r.sound[index]]
             if own.size < 5:
                 continue
@@ -102,12 +102,12 @@ def gather(runs: list[Samples], layout: Layout, kept: list[Array]) -> Blocks:
     return Blocks(*columns)
 
 
-def _parts(layout: Layout, along: Array) -> list[Array]:
+def _parts(layout: Layout, along: Array, *, blind: bool) -> list[Array]:
     """Samples of each block of a pass: the whole leg, or sectors of each lap (whole laps without positions)."""
     low, high = float(layout.marks_m[0]), float(layout.marks_m[-1])
     if not layout.closed:
         return [(along >= low) & (along <= high)]
-    sector = SECTOR_SHARE * (high - low)
+    sector = (1.0 if blind else SECTOR_SHARE) * (high - low)
     number = np.floor(along / sector)
     return [number == k for k in np.unique(number)]
 
@@ -132,7 +132,9 @@ def _block(r: Samples, run: int, own: Array, closed: bool, direction: int) -> tu
             east, north = float(e) / size, float(n) / size
     elif closed:
         east = north = 0.0
-    means = [float(np.sum(w * dt)) / total for w in (air, cross, mean_speed)]
+    # round a closed lap a steady wind cancels over distance, not over time
+    share = dt / total if (east, north) != (0.0, 0.0) else mean_speed * dt / float(np.sum(mean_speed * dt))
+    means = [float(np.sum(w * share)) for w in (air, cross, mean_speed)]
     return (
         float(run),
         float(r.time_s[own[0]]) - float(dt[0]),
@@ -170,7 +172,7 @@ def measure_gusts(runs: list[Samples], layout: Layout, kept: list[Array], gain: 
         x = np.full(r.time_s.size, np.nan)
         x[own] = r.air_mps[own] / gain * np.tan(r.yaw_rad[own]) if across else r.air_mps[own] / gain - r.speed_mps[own]
         if layout.closed:
-            x[own] -= _slow(x[own])
+            x[own] -= _turning(x[own], p.along_m[own - p.first] / float(layout.marks_m[-1]))
         for j, lag in enumerate(lags):
             d = x[lag:] - x[:-lag]
             good = np.isfinite(d)
@@ -178,21 +180,29 @@ def measure_gusts(runs: list[Samples], layout: Layout, kept: list[Array], gain: 
             count[j] += good.sum()
     if count.min() < 10:
         return Gusts(NOMINAL_AIR_NOISE_MPS, 0.6, 4.0)
-    return _fit_structure(lags * step, total / count, count)
+    return _fit_structure(lags * step, step, total / count, count)
 
 
-def _slow(x: Array) -> Array:
-    """The part of a lap's headwind that comes from turning through a steady wind: three waves at most."""
-    phase = np.linspace(0.0, 2.0 * np.pi, x.size)
-    basis = np.column_stack([np.ones(x.size), *(f(k * phase) for k in (1, 2, 3) for f in (np.sin, np.cos))])
+def _turning(x: Array, laps: Array) -> Array:
+    """The part of a lap's headwind that comes from turning through a steady wind: waves of the place on the lap."""
+    phase = 2.0 * np.pi * laps
+    basis = np.column_stack([np.ones(x.size), *(f(k * phase) for k in range(1, 6) for f in (np.sin, np.cos))])
     return np.asarray(basis @ np.linalg.lstsq(basis, x, rcond=None)[0])
 
 
-def _fit_structure(lag_s: Array, seen: Array, count: Array) -> Gusts:
+def _fit_structure(lag_s: Array, step_s: float, seen: Array, count: Array) -> Gusts:
+    """Noise and gusts from half the mean square of differences; a sample is a mean over its step.
+
+    A sensor that samples instants instead differs from the step's mean by gusts within the step, which blur the
+    sums just like noise: read as means, its noise comes out larger by that much, as it should.
+    """
     best, answer = np.inf, Gusts(NOMINAL_AIR_NOISE_MPS, 0.6, 4.0)
     weight = np.sqrt(count) / np.maximum(seen, 1e-9)
     for tau in np.geomspace(1.0, 25.0, 25):
-        basis = np.column_stack([np.ones(lag_s.size), 1.0 - np.exp(-lag_s / tau)])
+        x = step_s / tau
+        own = 2.0 / x * (1.0 - (1.0 - np.exp(-x)) / x)  # variance of a step's mean over that of the gust
+        shared = 2.0 * (np.cosh(x) - 1.0) / x**2 * np.exp(-lag_s / tau)
+        basis = np.column_stack([np.ones(lag_s.size), own - shared])
         found = np.linalg.lstsq(basis * weight[:, None], seen * weight, rcond=None)[0]
         found = np.maximum(found, 0.0)
         miss = float(np.sum((weight * (seen - basis @ found)) ** 2))
@@ -223,12 +233,12 @@ def close(blocks: Blocks, runs: int, along: Gusts, across: Gusts, has_yaw: bool)
         answer = _close_once(blocks, runs, along, across, has_yaw, gain, q)
         gain = float(np.exp(np.average(answer[0], weights=1.0 / np.diag(answer[1]))))
         wind = answer[4]
-        q = _wander(wind)
+        q = wander(wind)
     assert answer is not None
     return Closure(answer[0], answer[1], answer[2], answer[3], float(np.hypot(*answer[4])), along)
 
 
-def _wander(wind: Array) -> Array:
+def wander(wind: Array) -> Array:
     """Growth of the wind's covariance each second: in strength along it, in direction across it."""
     size = float(np.hypot(*wind))
     unit = wind / size if size > 1e-6 else np.array([1.0, 0.0])

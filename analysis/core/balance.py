@@ -18,6 +18,7 @@ from analysis.core.types import Array
 CRR_SD = 0.0007  # about the assumed one (DESIGN section 7)
 CRR_CHANGE_SD = 0.0005  # between tyres or pressures (DESIGN section 7)
 ODD_Z = 4.5  # a stretch this many standard deviations from its twins is left out: 1 in 600 clean sessions
+CLOCK_SD_S = 0.4  # between the power, speed and air streams (DESIGN section 7)
 HEIGHT_FLOOR_M = 0.15  # an altimeter's mean over passes is trusted no better than this at one mark
 
 
@@ -32,6 +33,14 @@ class Noise:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Clocks:
+    """What is believed of the air and the power stream before the fit: how late they still are."""
+
+    mean_s: Array  # (2,)
+    sd_s: Array  # (2,)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Balance:
     """Apparent drag areas and rolling resistance of a session, with their joint covariance."""
 
@@ -42,12 +51,20 @@ class Balance:
     score: Array  # (n,) standardised residual of every sound row, NaN elsewhere
     scale: float  # residual scale against the noise model [1]
     heights_m: Array  # at the marks
-    area_j_m2: Array  # (r,) sums over used rows
-    rolling_j: Array  # (r,)
+    late_s: Array  # how late the air and the power stream come against the wheel's speed
+    late_u_s: Array  # standard uncertainties
 
 
 def solve(
-    rows: Stretches, usable: Array, tyre_state: Array, *, crr: float, noise: Noise, closed: bool, marks: int
+    rows: Stretches,
+    usable: Array,
+    tyre_state: Array,
+    *,
+    crr: float,
+    noise: Noise,
+    clocks: Clocks,
+    closed: bool,
+    marks: int,
 ) -> Balance:
     """Least squares over all stretches of the session, odd ones left out.
 
@@ -58,6 +75,7 @@ def solve(
     tyre_state : int of shape (runs,), which tyres and pressures a run rode on; 0 is the reference's [1]
     crr : assumed rolling resistance, the prior's mean [1]
     noise : standard deviations of the noise model [1]
+    clocks : prior of how late the streams are [s]
     closed : whether the last mark is the first [1]
     marks : number of marks [1]
 
@@ -66,7 +84,7 @@ def solve(
     Balance : drag areas [m2]
     """
     used = usable.copy()
-    system = _System(rows, tyre_state, crr, noise, closed, marks)
+    system = _System(rows, tyre_state, crr, noise, clocks, closed, marks)
     answer = system.fit(used)
     for _ in range(6):
         odd = used & (np.abs(np.nan_to_num(answer.score)) > ODD_Z)
@@ -81,12 +99,15 @@ def solve(
 class _System:
     """Design matrix and noise of a session; fits any selection of its rows."""
 
-    def __init__(self, rows: Stretches, tyre_state: Array, crr: float, noise: Noise, closed: bool, marks: int) -> None:
-        self.rows, self.noise, self.crr0 = rows, noise, crr
+    def __init__(
+        self, rows: Stretches, tyre_state: Array, crr: float, noise: Noise, clocks: Clocks, closed: bool, marks: int
+    ) -> None:
+        self.rows, self.noise, self.crr0, self.clocks = rows, noise, crr, clocks
         self.runs, self.groups = tyre_state.size, int(tyre_state.max()) + 1
         self.nodes = marks - 1 if closed else marks
         n, run = rows.run.size, rows.run.astype(int)
-        self.design = np.zeros((n, self.runs + self.groups + self.nodes))
+        self.design = np.zeros((n, self.runs + self.groups + self.nodes + 2))
+        self.height_part = slice(self.runs + self.groups, self.runs + self.groups + self.nodes)
         at = np.arange(n)
         self.design[at, run] = rows.area_j_m2
         self.design[at, self.runs] = rows.rolling_j
@@ -100,25 +121,30 @@ class _System:
         np.add.at(self.design, (at, self.runs + self.groups + last), lift)
         np.add.at(self.design, (at, self.runs + self.groups + first), -lift)
         self.prior_mean, self.prior_sd = self._priors(closed)
-        self.heights = self.prior_mean[self.runs + self.groups :].copy()
+        self.heights = self.prior_mean[self.height_part].copy()
         self.apparent = np.full(self.runs, 0.25)
+        self.slope = np.zeros(self.nodes)
 
     def _priors(self, closed: bool) -> tuple[Array, Array]:
         mean = np.zeros(self.design.shape[1])
         sd = np.full(mean.size, np.inf)
         mean[self.runs], sd[self.runs] = self.crr0, CRR_SD
         sd[self.runs + 1 : self.runs + self.groups] = CRR_CHANGE_SD
-        height, height_sd = _altimeter(self.rows, self.nodes, closed)
-        mean[self.runs + self.groups :], sd[self.runs + self.groups :] = height, height_sd
+        height, height_sd = altimeter(self.rows, self.nodes, closed)
+        mean[self.height_part], sd[self.height_part] = height, height_sd
+        mean[-2:], sd[-2:] = self.clocks.mean_s, self.clocks.sd_s
         return mean, sd
 
     def fit(self, used: Array) -> Balance:
+        self.slope = self._slopes(used)
         for _ in range(2):  # the second round knows drag areas and slopes for its weights
             answer = self._once(used)
         return answer
 
     def _once(self, used: Array) -> Balance:
         rows, p = self.rows, self.runs
+        self.design[:, -2] = self.apparent[rows.run.astype(int)] * rows.area_step_w_m2
+        self.design[:, -1] = -rows.power_step_w
         index = np.flatnonzero(used)
         white = np.zeros((index.size, self.design.shape[1] + 1))
         spread = np.zeros(rows.run.size)
@@ -140,7 +166,7 @@ class _System:
         factor = cho_factor(normal)
         theta = cho_solve(factor, a.T @ y + precision * self.prior_mean)
         inverse = cho_solve(factor, np.eye(theta.size))
-        self.apparent, self.heights = theta[:p], theta[p + self.groups :]
+        self.apparent, self.heights = theta[:p], theta[self.height_part]
         residual = rows.energy_j - self.design @ theta
         all_spread = self._diagonal()
         reach = np.einsum("ij,jk,ik->i", self.design, inverse, self.design)
@@ -158,17 +184,10 @@ class _System:
         turn[p + 1 :, p] = 1.0
         rho = theta[p : p + self.groups].copy()
         rho[1:] += rho[0]
-        sums = [np.bincount(rows.run[index].astype(int), w[index], p) for w in (rows.area_j_m2, rows.rolling_j)]
+        late_u = np.sqrt(np.diag(inverse)[-2:] * held)
+        shared = turn @ covariance @ turn.T
         return Balance(
-            theta[:p],
-            rho,
-            turn @ covariance @ turn.T,
-            used,
-            score / scale,
-            float(np.sqrt(held)),
-            self.heights,
-            sums[0],
-            sums[1],
+            theta[:p], rho, shared, used, score / scale, float(np.sqrt(held)), self.heights, theta[-2:].copy(), late_u
         )
 
     def _diagonal(self) -> Array:
@@ -184,10 +203,23 @@ class _System:
 
     def _tilt_of(self, own: Array) -> Array:
         """Energy by which one metre of misplacement changes each row: m g times the change of slope."""
-        z, rows = self.heights, self.rows
-        step = float(np.median(rows.length_m)) or 1.0
-        slope = np.gradient(z) / step if z.size > 2 else np.zeros(z.size)
-        return np.asarray(rows.weight_n[own] * (slope[self.last[own]] - slope[self.first[own]]))
+        rows = self.rows
+        return np.asarray(
+            rows.weight_n[own] * rows.direction[own] * (self.slope[self.last[own]] - self.slope[self.first[own]])
+        )
+
+    def _slopes(self, used: Array) -> Array:
+        """Slope of the road at every mark, from the balance of forces there, averaged over all passes."""
+        rows, total, count = self.rows, np.zeros(self.nodes), np.zeros(self.nodes)
+        drag = self.apparent[rows.run.astype(int)]
+        for node, push, area in (
+            (self.first, rows.push_n, rows.area_rate),
+            (self.last, rows.push_end_n, rows.area_rate_end),
+        ):
+            climb = rows.direction * (push - drag * area) / rows.weight_n - rows.direction * self.crr0
+            np.add.at(total, node[used], climb[used])
+            np.add.at(count, node[used], 1.0)
+        return total / np.maximum(count, 1.0)
 
     def _covariance(self, own: Array) -> Array:
         """Noise of the rows of one pass: neighbours share the speed at their mark, all share the pass's place."""
@@ -206,7 +238,7 @@ class _System:
         return np.asarray(v + np.outer(tilt, tilt))
 
 
-def _altimeter(rows: Stretches, nodes: int, closed: bool) -> tuple[Array, Array]:
+def altimeter(rows: Stretches, nodes: int, closed: bool) -> tuple[Array, Array]:
     """Heights of the marks as the altimeter tells them, and how far it is trusted.
 
     The mean step between two marks over passes in both directions is free of the altimeter's drift.

@@ -81,7 +81,12 @@ def common(session: Session, chain: Chain, joint: Joint) -> dict[str, tuple[floa
     weather = DENSITY_U if all(r.has_weather for r in chain.runs) else DENSITY_UNKNOWN_U
     efficiency = EFFICIENCY_U / session.drivetrain_efficiency
     wheel = chain.layout.wheel_scale_u
-    return {
+    unseen = (
+        {}
+        if chain.wind is None
+        else {"wind from the side, unseen": (chain.wind.crosswind_u, chain.wind.crosswind_u * level)}
+    )
+    return unseen | {
         "power meter gain": (POWER_GAIN_U, POWER_GAIN_U * share),
         "drivetrain efficiency": (efficiency, efficiency * share),
         "system mass": (MASS_U_KG / mass, MASS_U_KG / mass * rolling),

@@ -14,8 +14,9 @@ import numpy as np
 from analysis.core.samples import Samples
 from analysis.core.types import Array, Course
 
+MARK_WINDOW_M = 20.0  # a mark is passed over this far on both sides: one speed sample's noise averages out
 STRETCH_M = 100.0  # short enough to leave out what went wrong, long enough for the speed noise at its ends
-TURN_ZONE_LIMIT_M = 150.0
+BRAKING_MPS2 = 0.7  # no rider slows so fast without brakes on a rideable road
 TURN_SPREAD_M = 3.0  # prior SD of where riders turn and start, before the satellites are asked
 SCALE_PRIOR = 0.003  # prior SD of the wheel's circumference, relative (DESIGN section 7)
 
@@ -103,16 +104,36 @@ def _legs(run: Samples, length: float) -> list[Pass]:
     if len(turns) != count - 1:
         return []
     bounds = [0, *turns, run.distance_m.size - 1]
+    turned_m = [0.0, *(_turn_distance(run, t) for t in turns)]
     passes, place, direction = [], length, 1
     for k in range(count):
         first, last = bounds[k], bounds[k + 1]
-        if k == 0:
-            along = place - (run.distance_m[last] - run.distance_m[first : last + 1])
-        else:
-            along = place + direction * (run.distance_m[first : last + 1] - run.distance_m[first])
+        ridden = run.distance_m[first : last + 1]
+        along = place - (turned_m[1] - ridden) if k == 0 else place + direction * (ridden - turned_m[k])
         passes.append(Pass(0, direction, first, last, along))
-        place, direction = float(along[-1]), -direction
+        if k > 0:
+            place = place + direction * ((turned_m[k + 1] if k + 1 < count else ridden[-1]) - turned_m[k])
+        direction = -direction
     return passes
+
+
+def _turn_distance(run: Samples, slowest: int) -> float:
+    """Distance at which braking became riding on: where the two lines of squared speed over distance meet.
+
+    The slowest sample alone lies up to a second's way beside it, and rather after the turn than before.
+    """
+    d, v2 = run.distance_m, run.speed_mps**2
+    before, after = slice(max(slowest - 4, 0), slowest), slice(slowest + 1, slowest + 5)
+    here = float(d[slowest])
+    if d[before].size < 3 or d[after].size < 3 or not np.isfinite(v2[slowest - 4 : slowest + 5]).all():
+        return here
+    if np.ptp(d[before]) < 1.0 or np.ptp(d[after]) < 1.0:
+        return here
+    down, up = np.polyfit(d[before] - here, v2[before], 1), np.polyfit(d[after] - here, v2[after], 1)
+    if down[0] >= 0.0 or up[0] <= 0.0:
+        return here
+    meet = float((up[1] - down[1]) / (down[0] - up[0]))
+    return here + float(np.clip(meet, d[max(slowest - 1, 0)] - here, d[min(slowest + 1, d.size - 1)] - here))
 
 
 def _turn_near(run: Samples, expected_m: float, length: float) -> int | None:
@@ -234,11 +255,11 @@ def _aligned(runs: list[Samples], passes: list[Pass], period: float | None) -> t
 
 
 def _line(runs: list[Samples], passes: list[Pass], period: float | None) -> tuple[Array, Array]:
-    """The course as the mean of all satellite tracks: places every 20 m and east, north there."""
+    """The course as the mean of all satellite tracks: places every 10 m and east, north there."""
     place = [p.along_m if period is None else np.mod(p.along_m, period) for p in passes]
     top = max(float(x.max()) for x in place)
     bottom = min(float(x.min()) for x in place)
-    cells = max(4, int((top - bottom) / 20.0))
+    cells = max(4, int((top - bottom) / 10.0))
     edges = np.linspace(bottom, top, cells + 1)
     total = np.zeros((3, cells))
     for p, x in zip(passes, place, strict=True):
@@ -248,10 +269,7 @@ def _line(runs: list[Samples], passes: list[Pass], period: float | None) -> tupl
         e, n = east[p.first : p.last + 1], north[p.first : p.last + 1]
         known = np.isfinite(e) & np.isfinite(n)
         cell = np.clip(np.searchsorted(edges, x[known], side="right") - 1, 0, cells - 1)
-        middle = 0.5 * (edges[cell] + edges[cell + 1])
-        speed = np.hypot(np.gradient(e), np.gradient(n))[known]
         total += np.array([np.bincount(cell, w, cells) for w in (np.ones(cell.size), e[known], n[known])])
-        del middle, speed
     some = total[0] > 0
     grid = 0.5 * (edges[1:] + edges[:-1])[some]
     return grid, (total[1:] / np.maximum(total[0], 1))[:, some]
@@ -280,11 +298,15 @@ def _offset(run: Samples, p: Pass, grid: Array, line: Array, period: float | Non
 
 def _scale(grid: Array, line: Array, passes: int) -> tuple[float, float]:
     """True length over the wheel's, from chords of the mean track, shrunk with the circumference's prior."""
-    hop = max(1, int(round(100.0 / float(np.median(np.diff(grid))))))
+    hop = max(1, int(round(50.0 / float(np.median(np.diff(grid))))))
     at = np.arange(2, grid.size - 2, hop)
     if at.size < 3:
         return 1.0, SCALE_PRIOR
-    chords = np.hypot(np.diff(line[0, at]), np.diff(line[1, at]))
+    steps = np.diff(line[:, at], axis=1)
+    turned = np.abs(np.angle(np.exp(1j * np.diff(np.unwrap(np.arctan2(steps[0], steps[1]))))))
+    half = 0.5 * np.concatenate([turned[:1], 0.5 * (turned[1:] + turned[:-1]), turned[-1:]])
+    bent = np.where(half > 0.04, half / np.sin(np.clip(half, 1e-6, 1.2)), 1.0)  # a chord is shorter than its arc
+    chords = np.hypot(*steps) * bent
     wheel = float(grid[at[-1]] - grid[at[0]])
     seen, u = float(chords.sum()) / wheel, 3.0 * np.sqrt(2.0 / passes) / wheel
     weight = SCALE_PRIOR**2 / (SCALE_PRIOR**2 + u**2)
@@ -301,13 +323,16 @@ def _leg_marks(runs: list[Samples], passes: list[Pass]) -> Array:
     for p in passes:
         r = runs[p.run]
         speed = r.speed_mps[p.first : p.last + 1]
-        free = np.flatnonzero((speed > 0.6 * np.nanmedian(r.speed_mps)) & (r.power_w[p.first : p.last + 1] > 0.0))
+        braking = np.gradient(speed, r.time_s[p.first : p.last + 1]) < -BRAKING_MPS2
+        free = np.flatnonzero(
+            (speed > 0.6 * np.nanmedian(r.speed_mps)) & ~braking & (r.power_w[p.first : p.last + 1] > 0.0)
+        )
         if free.size < 20:
             continue
         lows.append(float(p.along_m[free].min()))
         highs.append(float(p.along_m[free].max()))
     if not lows:
         return np.zeros(0)
-    low, high = float(np.percentile(lows, 85)) + 1.0, float(np.percentile(highs, 15)) - 15.0
+    low, high = float(np.percentile(lows, 85)) + MARK_WINDOW_M, float(np.percentile(highs, 15)) - MARK_WINDOW_M - 5.0
     count = max(2, int(round((high - low) / STRETCH_M)))
     return np.linspace(low, high, count + 1)

@@ -53,6 +53,19 @@ class Samples:
         """Speed and distance by a wheel whose circumference is `factor` times the stated one."""
         return replace(self, speed_mps=self.speed_mps * factor, distance_m=self.distance_m * factor)
 
+    def earlier(self, *, air_s: float, power_s: float) -> Samples:
+        """The same run with late streams moved back by so many seconds."""
+
+        def moved(values: Array, late_s: float) -> Array:
+            known = np.isfinite(values)
+            if late_s == 0.0 or not known.any():
+                return values
+            out = np.interp(self.time_s + late_s, self.time_s[known], values[known])
+            return np.where(np.interp(self.time_s + late_s, self.time_s, known) > 0.5, out, np.nan)
+
+        air = None if self.air_mps is None else moved(self.air_mps, air_s)
+        return replace(self, air_mps=air, yaw_rad=moved(self.yaw_rad, air_s), power_w=moved(self.power_w, power_s))
+
 
 def plane_m(latitude_rad: Array, longitude_rad: Array, origin_rad: tuple[float, float]) -> tuple[Array, Array]:
     """East and north of an origin on the WGS-84 ellipsoid, flat within a course's few kilometres.

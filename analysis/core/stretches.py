@@ -11,14 +11,12 @@ from typing import Self
 import numpy as np
 
 from analysis.core.constants import STANDARD_GRAVITY
-from analysis.core.course import Layout, Pass
+from analysis.core.course import MARK_WINDOW_M, Layout, Pass
 from analysis.core.road import bearing_power_w
 from analysis.core.samples import Mask, Samples
 from analysis.core.types import Array
 
-SPEED_WINDOW_S = (
-    2.0  # the speed at a mark is the mean over this long on both sides: its noise falls, curvature is small
-)
+
 SOFT_SHARE = 0.25  # of the run's usual power: less is soft pedalling or braking
 SOFT_TIME_SHARE = 0.15  # of a stretch that may be soft before it is left out
 
@@ -44,6 +42,12 @@ class Stretches:
     air_square: Array  # sum((rho a v dt)^2): variance of X for one m2/s2 of air-speed noise
     speed_gain: Array  # [J s/m] m_e v at the first mark
     speed_gain_end: Array  # [J s/m] m_e v at the last mark
+    push_n: Array  # [N] force of the energy balance at the first mark, height and drag still in it
+    push_end_n: Array  # [N] at the last mark
+    area_rate: Array  # [N/m2] X for each metre at the first mark
+    area_rate_end: Array  # [N/m2] at the last mark
+    power_step_w: Array  # [W] power at the wheel, last mark less first: what a late power meter moves each second
+    area_step_w_m2: Array  # [W/m2] growth of X each second, last mark less first: the same for late air
     height_m: Array  # [m] altimeter: last mark less first, NaN without one
     missing_s: Array  # [s] of unsound steps inside
     soft_s: Array  # [s] without real pedalling inside
@@ -84,7 +88,7 @@ def add_up(runs: list[Samples], layout: Layout, efficiency: float, spin_mass_kg:
 def _marks_of(layout: Layout, p: Pass) -> tuple[Array, Array]:
     """Marks in the order in which a pass meets them (travelled coordinate) and the stretch after each."""
     marks = layout.marks_m
-    low, high = float(p.along_m.min()), float(p.along_m.max())
+    low, high = float(p.along_m.min()) + MARK_WINDOW_M, float(p.along_m.max()) - MARK_WINDOW_M
     if layout.closed:
         period, count = float(marks[-1] - marks[0]), marks.size - 1
         step = period / count
@@ -128,14 +132,19 @@ def _one(r: Samples, ride: int, p: Pass, layout: Layout, efficiency: float, spin
     travelled, moves = np.unique(p.direction * p.along_m, return_index=True)
     time = r.time_s[part]
     at = np.interp(places, travelled, time[moves])
-    sums = {name: np.interp(at, time, c) for name, c in _cumulative(r, p, efficiency).items()}
+    rates = _cumulative(r, p, efficiency)
+    sums = {name: _around(places, travelled, c[moves]) for name, c in rates.items()}
     diff = {name: np.diff(values) for name, values in sums.items()}
-    speed = _speed_at(r, at)
     inertia = r.mass_kg + spin
-    kinetic = 0.5 * inertia * speed**2
+    v = np.nan_to_num(r.speed_mps[part])[moves]
+    kinetic = 0.5 * inertia * _around(places, travelled, v**2)
+    speed = _around(places, travelled, v)
     weight = r.mass_kg * STANDARD_GRAVITY
     count = max(places.size - 1, 0)
     full = np.ones(count)
+    moving = rates["work"][moves] - 0.5 * inertia * v**2 - rates["bearing"][moves]
+    push, area_rate = _rate(places, travelled, moving), _rate(places, travelled, rates["area"][moves])
+    powers = _rate(places, travelled, rates["work"][moves]) * speed
     height = np.full(count, np.nan) if r.altitude_m is None else np.diff(_height_at(r, at))
     return {
         "run": full * p.run, "ride": full * ride, "place": numbers[:-1] if count else np.zeros(0), "direction": full * p.direction,
@@ -144,20 +153,30 @@ def _one(r: Samples, ride: int, p: Pass, layout: Layout, efficiency: float, spin
         "yaw_area_j_m2": diff["yaw_area"], "abs_yaw_area": diff["abs_yaw"], "rolling_j": weight * diff["length"],
         "weight_n": full * weight, "power_square": diff["power2"], "air_square": diff["air2"],
         "speed_gain": inertia * speed[:count], "speed_gain_end": inertia * speed[1:] if count else np.zeros(0),
-        "height_m": height, "missing_s": diff["missing"], "soft_s": diff["soft"],
+        "push_n": push[:count], "push_end_n": push[1:] if count else push[:0],
+        "area_rate": area_rate[:count], "area_rate_end": area_rate[1:] if count else area_rate[:0],
+        "power_step_w": np.diff(powers), "area_step_w_m2": np.diff(area_rate * speed), "height_m": height, "missing_s": diff["missing"], "soft_s": diff["soft"],
     }  # fmt: skip
 
 
-def _speed_at(r: Samples, at_s: Array) -> Array:
-    """Speed at an instant as distance over a short window, so that one sample's noise counts little."""
-    known = np.isfinite(r.speed_mps)
-    time, v = r.time_s[known], r.speed_mps[known]
-    path = np.concatenate([[0.0], np.cumsum(0.5 * (v[1:] + v[:-1]) * np.diff(time))])
-    half = np.minimum(
-        np.minimum(at_s - time[0], time[-1] - at_s), max(SPEED_WINDOW_S, 2.0 * float(np.median(np.diff(time))))
-    )
-    half = np.maximum(half, 1e-3)
-    return (np.interp(at_s + half, time, path) - np.interp(at_s - half, time, path)) / (2.0 * half)
+def _around(places_m: Array, travelled_m: Array, values: Array) -> Array:
+    """Mean of a quantity over a short piece of road about each mark.
+
+    Every term of the balance is averaged alike and over the same road on every pass, so that the balance (and the
+    height in it) still holds to the letter while the noise of single speed samples averages out. Smoothing the
+    speed alone would push what a gust does over the mark into the next stretch, and dilute the drag area.
+    """
+    if places_m.size == 0:
+        return places_m
+    total = np.concatenate([[0.0], np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(travelled_m))])
+    ends = [np.interp(places_m + d, travelled_m, total) for d in (MARK_WINDOW_M, -MARK_WINDOW_M)]
+    return np.asarray((ends[0] - ends[1]) / (2.0 * MARK_WINDOW_M))
+
+
+def _rate(places_m: Array, travelled_m: Array, total: Array) -> Array:
+    """Growth of a running sum for each metre, over the road about each mark."""
+    ends = [np.interp(places_m + d, travelled_m, total) for d in (MARK_WINDOW_M, -MARK_WINDOW_M)]
+    return np.asarray((ends[0] - ends[1]) / (2.0 * MARK_WINDOW_M))
 
 
 def _height_at(r: Samples, at_s: Array) -> Array:

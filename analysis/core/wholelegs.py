@@ -1,0 +1,240 @@
+"""Without an air-speed sensor: whole legs of an out and back, or sectors of a lap, under one wandering wind.
+
+Inside a leg a gust slows the rider, so that speed and wind go together; only sums over whole legs are used.
+The wind along the course is unknown on every leg, tied to its neighbours by how fast winds wander, and comes
+out of the closed path together with the drag areas; the interval widens by what the wind may have done.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.core.airsensor import WANDER_MPS, Gusts, wander
+from analysis.core.balance import CRR_CHANGE_SD, CRR_SD, Balance, altimeter
+from analysis.core.course import Layout
+from analysis.core.samples import Samples
+from analysis.core.stretches import Stretches, add_up
+from analysis.core.types import Array
+
+WIND_SD_MPS = 5.0  # prior of each component of the mean wind
+GUST_SHARE, GUST_TIME_S = 0.25, 4.0  # of the mean wind; near the ground (common practice, no source)
+SECTORS = 8  # of a lap
+ROUNDS = 12
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Wind:
+    """What whole legs say of the wind."""
+
+    headwind_mps: Array  # on every row, positive against the rider
+    mean_mps: float  # strength along the course (out and back) or altogether (laps)
+    crosswind_share: float  # of the drag: what an unseen wind from the side may have added, corrected for
+    crosswind_u: float  # its standard uncertainty, relative
+
+
+def coarse(layout: Layout) -> Layout:
+    """The same course with only the marks that whole legs or sectors need.
+
+    Parameters
+    ----------
+    layout : Layout
+        With the marks of short stretches [m].
+
+    Returns
+    -------
+    Layout
+        With two marks, or those of the sectors of a lap [m].
+    """
+    marks = layout.marks_m
+    return replace(layout, marks_m=np.linspace(marks[0], marks[-1], SECTORS + 1 if layout.closed else 2))
+
+
+def solve(
+    runs: list[Samples],
+    layout: Layout,
+    tyre_state: Array,
+    *,
+    crr: float,
+    efficiency: float,
+    spin_mass_kg: float,
+    power_noise: float,
+) -> tuple[Stretches, Balance, Wind]:
+    """Drag areas of all runs and the wind on every leg, by Gauss-Newton.
+
+    Parameters
+    ----------
+    runs : list of Samples
+        Prepared samples of the usable runs [1].
+    layout : Layout
+        From `coarse` [m].
+    tyre_state : ndarray, shape (runs,)
+        Which tyres and pressures each run rode on, 0 the reference's [1].
+    crr : float
+        Assumed rolling resistance [1].
+    efficiency : float
+        Of the drivetrain [1].
+    spin_mass_kg : float
+        Wheel inertia over the squared wheel radius [kg].
+    power_noise : float
+        White noise of one second's power, relative [1].
+
+    Returns
+    -------
+    tuple of Stretches, Balance and Wind
+        Sums of whole legs, drag areas [m2], wind [m/s].
+    """
+    still = [replace(r, air_mps=None, yaw_rad=np.zeros(r.yaw_rad.size)) for r in runs]
+    rows = add_up(still, layout, efficiency, spin_mass_kg)
+    usable = rows.missing_s < 0.05 * rows.duration_s + 1.0
+    rows = rows.where(usable)
+    heading = headings(runs, layout, rows)
+    system = _Legs(rows, heading, tyre_state, crr, layout, power_noise)
+    return system.solve()
+
+
+def headings(runs: list[Samples], layout: Layout, rows: Stretches) -> Array:
+    """Mean direction of travel on every row: from satellites, else out is one way and back the other.
+
+    Parameters
+    ----------
+    runs : list of Samples
+        Prepared samples [1].
+    layout : Layout
+        Passes and marks [m].
+    rows : Stretches
+        Sums [1].
+
+    Returns
+    -------
+    ndarray, shape (n, 2)
+        East and north, shorter than one where the row bends; zero where nothing is known [1].
+    """
+    out = np.zeros((rows.run.size, 2))
+    for i in range(rows.run.size):
+        r = runs[int(rows.run[i])]
+        if r.east_m is None or r.north_m is None:
+            out[i] = (0.0, 0.0) if layout.closed else (rows.direction[i], 0.0)
+            continue
+        own = (r.time_s >= rows.begin_s[i]) & (r.time_s <= rows.begin_s[i] + rows.duration_s[i]) & np.isfinite(r.east_m)
+        e, n = r.east_m[own], r.north_m[own]
+        if e.size >= 2:
+            step = np.array([e[-1] - e[0], n[-1] - n[0]])
+            size = float(rows.length_m[i]) if layout.closed else float(np.hypot(*step))
+            out[i] = step / max(size, 1e-6)
+    return out
+
+
+class _Legs:
+    """Unknown: drag areas, rolling resistance, heights; the headwind of every row is eliminated."""
+
+    def __init__(
+        self, rows: Stretches, heading: Array, tyre_state: Array, crr: float, layout: Layout, power_noise: float
+    ) -> None:
+        self.rows, self.heading, self.crr0, self.power_noise = rows, heading, crr, power_noise
+        self.runs, self.groups = tyre_state.size, int(tyre_state.max()) + 1
+        marks = layout.marks_m.size
+        self.nodes = marks - 1 if layout.closed else marks
+        n, run = rows.run.size, rows.run.astype(int)
+        at = np.arange(n)
+        self.fixed = np.zeros((n, self.groups + self.nodes))
+        self.fixed[at, 0] = rows.rolling_j
+        state = tyre_state[run].astype(int)
+        self.fixed[at[state > 0], state[state > 0]] = rows.rolling_j[state > 0]
+        first = rows.place.astype(int)
+        last = np.mod(first + 1, self.nodes) if layout.closed else first + 1
+        lift = rows.weight_n * rows.direction
+        np.add.at(self.fixed, (at, self.groups + last), lift)
+        np.add.at(self.fixed, (at, self.groups + first), -lift)
+        heights, sd = altimeter(rows, self.nodes, layout.closed)
+        self.prior = np.concatenate([[crr], np.zeros(self.groups - 1), heights])
+        self.prior_sd = np.concatenate([[CRR_SD], np.full(self.groups - 1, CRR_CHANGE_SD), sd])
+        self.middle = rows.begin_s + 0.5 * rows.duration_s
+        # X of a headwind h is x0 + h x1 + h^2 x2, with the row's mean speed and density folded in
+        self.x0, self.x2 = rows.area_j_m2, rows.area_j_m2 * (rows.duration_s / rows.length_m) ** 2
+        self.x1 = 2.0 * rows.area_j_m2 * rows.duration_s / rows.length_m
+
+    def solve(self) -> tuple[Stretches, Balance, Wind]:
+        n, run = self.rows.run.size, self.rows.run.astype(int)
+        drag, headwind, wind = np.full(self.runs, 0.25), np.zeros(n), np.zeros(2)
+        theta = np.concatenate([drag, self.prior])
+        inverse = np.eye(theta.size)
+        for _ in range(ROUNDS):
+            spread = GUST_SHARE * float(np.hypot(*wind))
+            gusts = Gusts(0.0, max(spread, 0.15), GUST_TIME_S)
+            calm = _Lagged(
+                self.heading,
+                self.middle,
+                wind,
+                gusts.mean_covariance(self.rows.begin_s, self.rows.begin_s + self.rows.duration_s),
+            )
+            x = self.x0 + headwind * self.x1 + (headwind**2 + spread**2) * self.x2
+            lean = theta[run] * (self.x1 + 2.0 * headwind * self.x2)
+            design = np.hstack([np.zeros((n, self.runs)), self.fixed])
+            design[np.arange(n), run] = x
+            noise = np.diag(self._white(theta[run])) + lean[:, None] * calm.covariance * lean[None, :]
+            target = self.rows.energy_j + lean * headwind
+            weighted = np.linalg.solve(noise, np.column_stack([design, target]))
+            precision = np.concatenate([np.full(self.runs, 1.0), self.prior_sd**-2.0])
+            mean = np.concatenate([np.full(self.runs, 0.25), self.prior])
+            inverse = np.linalg.inv(design.T @ weighted[:, :-1] + np.diag(precision))
+            theta = inverse @ (design.T @ weighted[:, -1] + precision * mean)
+            theta[: self.runs] = np.clip(theta[: self.runs], 0.05, 1.0)
+            rest = np.linalg.solve(noise, target - design @ theta)
+            headwind = calm.covariance @ (lean * rest)
+            headwind = np.clip(headwind, -15.0, 15.0)
+            wind = calm.mean(lean * rest)
+        return self.rows, self._balance(theta, inverse), self._wind(headwind, wind)
+
+    def _white(self, drag: Array) -> Array:
+        del drag
+        return np.asarray(
+            self.power_noise**2 * self.rows.power_square
+            + 0.02**2 * (self.rows.speed_gain**2 + self.rows.speed_gain_end**2)
+            + 100.0
+        )
+
+    def _wind(self, headwind: Array, wind: Array) -> Wind:
+        along = float(np.hypot(*wind))
+        speed = self.rows.length_m / self.rows.duration_s
+        # nothing senses the wind from the side: taken as strong as the one along, and as uncertain as it is large
+        side = 0.0 if self.heading.any(axis=0).all() and np.ptp(np.abs(self.heading[:, 0])) > 0.5 else along**2 + 1.0
+        share = 0.5 * side / float(np.mean((speed + headwind) ** 2))
+        return Wind(headwind, along, share, share)
+
+    def _balance(self, theta: Array, inverse: Array) -> Balance:
+        r, g = self.runs, self.groups
+        turn = np.eye(r + g)
+        turn[r + 1 :, r] = 1.0
+        rho = theta[r : r + g].copy()
+        rho[1:] += rho[0]
+        run = self.rows.run.astype(int)
+        used = np.ones(run.size, dtype=bool)
+        covariance = turn @ inverse[: r + g, : r + g] @ turn.T
+        return Balance(
+            theta[:r], rho, covariance, used, np.zeros(run.size), 1.0, theta[r + g :], np.zeros(2), np.zeros(2)
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Lagged:
+    """Prior of the headwinds of all rows: one mean wind, its wandering, gusts that a leg does not average away."""
+
+    heading: Array
+    middle_s: Array
+    wind: Array
+    gust_covariance: Array
+
+    @property
+    def covariance(self) -> Array:
+        q = wander(self.wind)
+        since = np.minimum(self.middle_s[:, None], self.middle_s[None, :]) - self.middle_s.min()
+        faces = self.heading
+        inside = np.diag(0.3 * WANDER_MPS**2 * np.ones(self.middle_s.size) * 0.25)
+        return np.asarray(
+            WIND_SD_MPS**2 * faces @ faces.T + since * (faces @ q @ faces.T) + self.gust_covariance + inside
+        )
+
+    def mean(self, weighted_rest: Array) -> Array:
+        return np.asarray(WIND_SD_MPS**2 * self.heading.T @ weighted_rest)

@@ -24,6 +24,8 @@ from studio.records.problems import KINDS, problem, problem_of
 CONTENT_TYPE = "application/problem+json"
 RETRY_AFTER_S = 5
 NOTHING_THERE = "There is nothing at this address, or it is not yours."
+UNUSABLE = "unusable"
+"""Code of a serializer's error that is no fault of shape: 422 where nothing else is wrong."""
 SECRET_KEYS = {"password", "token"}
 
 logger = logging.getLogger(__name__)
@@ -31,6 +33,8 @@ logger = logging.getLogger(__name__)
 
 class Malformed(Exception):
     """The request has the wrong shape (400); `faults` says where."""
+
+    slug = "malformed"
 
     def __init__(self, detail: str, faults: tuple[Fault, ...] = ()) -> None:
         super().__init__(detail)
@@ -40,6 +44,8 @@ class Malformed(Exception):
 
 class WrongMediaType(Malformed):
     """The bytes are of a type that is not read here (415)."""
+
+    slug = "media-type"
 
 
 class PreconditionMissing(Exception):
@@ -53,6 +59,7 @@ class TooManyStreams(Exception):
 _SENTENCES: list[tuple[type[Exception] | tuple[type[Exception], ...], str, str]] = [
     ((Http404, exceptions.NotFound), "not-found", NOTHING_THERE),
     (exceptions.NotAuthenticated, "sign-in", "Nobody is signed in: send `Authorization: Bearer` with a valid token."),
+    (PermissionDenied, "not-allowed", "This account may not do that."),
     (PreconditionMissing, "precondition", "A change needs If-Match with the ETag that the record was read with."),
     (TooManyStreams, "unavailable", "All progress streams are in use; ask `jobs/{id}/` again every few seconds."),
     (RequestDataTooBig, "too-large", "The request body has more bytes than are allowed."),
@@ -81,24 +88,26 @@ def problem_response(exc: Exception, context: dict[str, Any]) -> Response:
 def _document(exc: Exception, request: Request | None) -> dict[str, Any]:
     if isinstance(exc, RecordsError | Refused):
         return problem_of(exc)
-    if isinstance(exc, WrongMediaType):
-        return problem("media-type", exc.detail, exc.faults)
     if isinstance(exc, Malformed):
-        return problem("malformed", exc.detail, exc.faults)
+        return problem(exc.slug, exc.detail, exc.faults)
+    if isinstance(exc, exceptions.ValidationError):
+        return _shape_problem(exc, request)
     for classes, slug, sentence in _SENTENCES:
         if isinstance(exc, classes):
             return problem(slug, sentence)
-    if isinstance(exc, exceptions.ValidationError):
-        given = request.data if request is not None and request.method not in {"GET", "HEAD"} else None
-        faults = tuple(_faults(exc.detail, given))
-        return problem("malformed", "The request has the wrong shape.", faults)
-    if isinstance(exc, PermissionDenied):
-        return problem("not-allowed", "This account may not do that.")
     if isinstance(exc, exceptions.APIException) and exc.status_code in _SLUG_OF_STATUS:
         return problem(_SLUG_OF_STATUS[exc.status_code], str(exc.detail))
     if isinstance(exc, OSError) and exc.errno in {errno.ENOSPC, errno.EDQUOT}:
         return problem("unavailable", "The studio's disk is full: nothing was kept. Tell the owner.")
     return problem("fault", "Something went wrong on the studio's side; it was noted.")
+
+
+def _shape_problem(exc: exceptions.ValidationError, request: Request | None) -> dict[str, Any]:
+    given = request.data if request is not None and request.method not in {"GET", "HEAD"} else None
+    faults = tuple(_faults(exc.detail, given))
+    if set(_codes(exc.detail)) == {UNUSABLE}:
+        return problem("unusable", "The request names what is not there, or not yours.", faults)
+    return problem("malformed", "The request has the wrong shape.", faults)
 
 
 def _faults(detail: Any, given: Any, key: str = "") -> Iterator[Fault]:
@@ -114,6 +123,14 @@ def _faults(detail: Any, given: Any, key: str = "") -> Iterator[Fault]:
             yield from _faults(inner, _part(given, number) if nested else given, where)
     else:
         yield Fault(file="", key=key, given=_shown(key, given), allowed=str(detail))
+
+
+def _codes(detail: Any) -> Iterator[str]:
+    if isinstance(detail, exceptions.ErrorDetail):
+        yield str(detail.code)
+    else:
+        for inner in detail.values() if isinstance(detail, dict) else detail:
+            yield from _codes(inner)
 
 
 def _part(given: Any, name: Any) -> Any:

@@ -13,8 +13,7 @@ from django.db import models
 from django.utils.dateparse import parse_datetime
 from rest_framework import serializers
 
-from analysis.readers.faults import Fault, shown
-from studio.records.errors import Unusable
+from studio.api.problems import UNUSABLE
 
 M = TypeVar("M", bound=models.Model)
 UUID_FIELD = serializers.UUIDField()
@@ -61,6 +60,8 @@ class InstantText(serializers.CharField):
 class Reference(serializers.PrimaryKeyRelatedField[Any]):
     """The id of a row that the caller may see; any other id is well formed and unusable (422)."""
 
+    default_error_messages: ClassVar[dict[str, Any]] = {UNUSABLE: "the id of a row of yours ({noun})"}
+
     def __init__(self, model: type[M], **options: Any) -> None:
         self.model = model
         super().__init__(queryset=model._default_manager.all(), pk_field=UUID_FIELD, **options)
@@ -69,12 +70,9 @@ class Reference(serializers.PrimaryKeyRelatedField[Any]):
         return self.model.objects.visible_to(self.context["request"].user)  # type: ignore[attr-defined,no-any-return]
 
     def to_internal_value(self, data: Any) -> Any:
-        key = UUID_FIELD.to_internal_value(data)
-        row = self.get_queryset().filter(pk=key).first()
+        row = self.get_queryset().filter(pk=UUID_FIELD.to_internal_value(data)).first()
         if row is None:
-            kind = self.model._meta.verbose_name
-            fault = Fault(file="", key=self.field_name or "", given=shown(data), allowed=f"the id of a {kind} of yours")
-            raise Unusable(f"There is no such {kind}.", faults=(fault,))
+            self.fail(UNUSABLE, noun=self.model._meta.verbose_name)
         return row
 
 

@@ -234,13 +234,13 @@ def _warnings(sheet: Sheet, facts: Facts) -> None:
 
 def _certainty(sheet: Sheet, facts: Facts) -> None:
     result = facts["result"]
-    lines = [wording.uncertainty(result, c) for c in result["comparisons"]]
+    lines = [wording.uncertainty(c) for c in result["comparisons"]]
     text = " ".join(
         [
             *(line for line in lines if line),
             wording.decision_rule(result),
             wording.CONVENTION,
-            facts["rounding"],
+            wording.ROUNDED,
             wording.NO_ACCREDITATION,
         ]
     )

@@ -159,6 +159,8 @@ def what_next(result: Mapping[str, Any], comparison: Mapping[str, Any]) -> str:
         return " ".join(f"{_capital(reason.rstrip('. '))}." for reason in reasons)
     if verdict == "undecided" and runs:
         return f"About {runs} more runs, both setups together, would probably decide it."
+    if verdict == "undecided" and comparison["ridden_ci95_m2"] is not None:
+        return "More runs on the same day would hardly decide it; a test on further days may."
     if any(w["code"] == "confounded" for w in result["warnings"]) and len(comparison["changes"]) > 1:
         return "More than one thing changed, so the answer is for all of them together."
     return ""
@@ -183,10 +185,11 @@ def smallest_difference(result: Mapping[str, Any]) -> float | None:
 
 
 def warning_sentence(warning: Mapping[str, Any]) -> str:
-    """Where, what and what to do, as one short paragraph."""
-    where = "" if warning["where"] == "session" else f"{_capital(warning['where'])}: "
-    parts = [f"{_capital(warning[key].strip().rstrip('.'))}." for key in ("what", "do") if warning[key].strip()]
-    return where + " ".join(parts)
+    """Where, what and what to do, as one short paragraph; the place once, where `what` begins with it already."""
+    where, what = warning["where"], warning["what"].strip()
+    named = where == "session" or what.lower().startswith(where.lower())
+    parts = [f"{_capital(text.rstrip('.'))}." for text in (what, warning["do"].strip()) if text]
+    return ("" if named else f"{_capital(where)}: ") + " ".join(parts)
 
 
 def _capital(text: str) -> str:
@@ -206,16 +209,19 @@ def rolling_sentence(comparison: Mapping[str, Any]) -> str:
     return f"{figures}. Told apart: {parts[0]}, {parts[1]}."
 
 
-def uncertainty(result: Mapping[str, Any], comparison: Mapping[str, Any]) -> str:
-    """Coverage factor, degrees of freedom and what the interval leaves in; empty where nothing was worked out."""
+def uncertainty(comparison: Mapping[str, Any]) -> str:
+    """Standard uncertainty, coverage factor, degrees of freedom; empty where nothing was worked out."""
     if comparison["df"] is None or comparison["ridden_ci95_m2"] is None:
         return ""
-    pair = f"{comparison['changed']} against {comparison['reference']}"
-    factor = comparison.get("coverage_factor")
-    known = "" if factor is None else f"coverage factor k = {rounded(factor, 2)}, "
-    sd = comparison["repeatability_sd_m2"]
-    repeats = "" if sd is None else f", one run repeats to {two_digits(sd)} {SQUARE_METRES} (standard deviation)"
-    p_value = comparison["p_value"]
-    chance = "" if p_value is None else f", p = {two_digits(p_value)}"
-    freedom = f"{rounded(comparison['df'], 1)} degrees of freedom"
-    return f"{pair}: 95 % interval by Student's t, {known}{freedom}{chance}{repeats}."
+    parts = [f"{comparison['changed']} against {comparison['reference']}: 95 % interval by Student's t"]
+    if comparison.get("ridden_u_m2") is not None:
+        parts.append(f"standard uncertainty {two_digits(comparison['ridden_u_m2'])} {SQUARE_METRES}")
+    if comparison.get("coverage_factor") is not None:
+        parts.append(f"coverage factor k = {rounded(comparison['coverage_factor'], 2)}")
+    parts.append(f"{rounded(comparison['df'], 1)} degrees of freedom")
+    if comparison["p_value"] is not None:
+        parts.append(f"p = {two_digits(comparison['p_value'])}")
+    if comparison["repeatability_sd_m2"] is not None:
+        sd = two_digits(comparison["repeatability_sd_m2"])
+        parts.append(f"one run repeats to {sd} {SQUARE_METRES} (standard deviation)")
+    return f"{', '.join(parts)}."

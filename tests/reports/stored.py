@@ -84,6 +84,8 @@ def comparison(verdict="faster", *, changed="B", reference="A", changes=(WHEELS,
             }
         ],
         "more_runs_needed": more,
+        "ridden_u_m2": 0.001079 if delta else None,
+        "coverage_factor": 2.446912 if delta else None,
     }
     for prefix, middle in (("", "delta_cda"), ("ridden_", "ridden_delta")):
         made |= {f"{middle}_m2": value, f"{prefix}ci95_m2": ends or None, f"{prefix}ci90_m2": ninety}

@@ -81,6 +81,11 @@ def test_an_undecided_answer_never_says_faster_of_one():
     assert "does not tell" in text
 
 
+def test_an_undecided_answer_that_no_day_can_settle_says_so():
+    result = stored.result("undecided", comparisons=[stored.comparison("undecided", more_runs_needed=None)])
+    assert "further days" in wording.what_next(result, result["comparisons"][0])
+
+
 def test_nothing_worked_out_is_said_so():
     nothing = stored.comparison("undecided", ridden_delta_m2=None)
     assert "no difference could be worked out" in wording.answer(stored.result(comparisons=[nothing]), nothing)
@@ -101,6 +106,11 @@ def test_a_package_of_changes_is_called_one():
 def test_a_warning_says_where_what_and_what_to_do():
     assert wording.warning_sentence(stored.warning()) == "Runs 5-8: The mount sagged. Look at the mount."
     assert wording.warning_sentence(stored.warning(where="session", do="")) == "The mount sagged."
+
+
+def test_a_warning_that_begins_with_its_place_says_it_once():
+    found = stored.warning("run_unusable", where="run 3", what="Run 3 was left out: no power.", do="Ride it again.")
+    assert wording.warning_sentence(found) == "Run 3 was left out: no power. Ride it again."
 
 
 def test_a_position_is_told_by_the_coordinates_that_differ():

@@ -20,8 +20,10 @@ ENGINE_VERSION = version("windledger")
 def inputs_sha256(document: Mapping[str, Any], sums: Mapping[str, str]) -> str:
     """The fingerprint of a session document and the SHA-256 of each recording that its runs name."""
     named = {run["recording"] for run in document["runs"]}
+    # A bundle writes 178 where a row gives back 178.0: they are one number and must be one fingerprint.
+    numbers_alike = json.loads(json.dumps(document, allow_nan=False), parse_int=float)
     text = json.dumps(
-        [document, {name: sums[name] for name in sorted(named)}],
+        [numbers_alike, {name: sums[name] for name in sorted(named)}],
         sort_keys=True,
         ensure_ascii=False,
         separators=(",", ":"),

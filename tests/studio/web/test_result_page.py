@@ -88,6 +88,16 @@ def test_rolling_gets_rows_of_its_own(rider_cy, client_cy, page):
     assert "rolling coefficient Crr \u22120.00030 \u22120.00060 to 0.00000" in text
 
 
+def test_labels_and_products_of_others_are_never_markup(rider_cy, client_cy, page):
+    hostile = "<script>alert(1)</script>"
+    changes = (Change("items.wheels", hostile, "<b>"),)
+    result = story(comparisons=(comparison(changed=hostile, changes=changes),))
+    result["setups"][1]["label"] = hostile
+    seen = page(client_cy, f"/results/{AnalysisFactory(session=day(rider_cy, title=hostile), result=result).pk}/")
+    assert not {"script", "b"} & {tag for tag, _ in seen.elements}
+    assert hostile in seen.text
+
+
 def test_warnings_say_what_to_do(analysis, client_cy, page):
     text = page(client_cy, f"/results/{analysis.pk}/").text
     assert "Read this. Runs 5-8: The air-speed sensor read 2.1 % lower from here on. Check the mount" in text

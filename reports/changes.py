@@ -48,14 +48,39 @@ def _band(facts: Mapping[str, Any], reference: str, others: Sequence[str]) -> li
     before: dict[str, str] = {}
     after: dict[str, dict[str, str]] = {}
     for label, listed in changes.items():
-        for name, was, now in (row for change in listed for row in change_rows(change)):
-            before.setdefault(name, was)
-            after.setdefault(name, {})[label] = now
+        for change in listed:
+            for name, was, now in change_rows(change):
+                before.setdefault(name, was + _serial(facts, reference, change["factor"]))
+                after.setdefault(name, {})[label] = now + _serial(facts, label, change["factor"])
     rows = [[name, was, *(after[name].get(label, SAME) for label in others)] for name, was in before.items()]
     head = ["", f"Before: {reference}", *(f"After: {label}" for label in others)]
     first = 104.0
     room = (WIDTH - first) / (1 + len(others))
     return table(head, [*rows, *_measured(result, [reference, *others])], [first, *[room] * (1 + len(others))])
+
+
+def _items(facts: Mapping[str, Any], label: str) -> Mapping[str, Any]:
+    found: Mapping[str, Any] = next((s["items"] for s in facts["setups"] if s["label"] == label), {})
+    return found
+
+
+def _serial(facts: Mapping[str, Any], label: str, factor: str) -> str:
+    """Which piece of an item it was, where the studio keeps its serial number."""
+    item = _items(facts, label).get(factor.removeprefix("items.")) if factor.startswith("items.") else None
+    return f" (serial {item['serial']})" if item and item["serial"] else ""
+
+
+def items_kept(facts: Mapping[str, Any]) -> str:
+    """Bike, and what every setup carried alike: the rest of what was tested."""
+    bike, setups = facts["session"]["bike"], facts["setups"]
+    first = setups[0]["items"] if setups else {}
+    alike = {slot: item for slot, item in first.items() if all(s["items"].get(slot) == item for s in setups)}
+    named = [
+        f"{factor_name(slot)} {item['name']}" + (f" (serial {item['serial']})" if item["serial"] else "")
+        for slot, item in sorted(alike.items())
+    ]
+    ridden = ", ".join(part for part in (bike["name"], bike["kind"], bike["frame"], bike["size"]) if part)
+    return f"Bike: {ridden}." + (f" The same in all setups: {'; '.join(named)}." if named else "")
 
 
 def _measured(result: Mapping[str, Any], labels: Sequence[str]) -> list[list[str]]:

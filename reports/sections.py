@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from reports import wording
-from reports.changes import change_table
+from reports.changes import change_table, items_kept
 from reports.conditions import conditions, entered, instruments
 from reports.figures import runs_figure
 from reports.layout import (
@@ -118,8 +118,9 @@ def _answer_title(comparisons: Sequence[Mapping[str, Any]]) -> str:
 
 def _tiles(comparison: Mapping[str, Any]) -> Strip:
     """The three figures of one comparison, large, with their intervals."""
+    kind = f"{wording.resistance(comparison)}; minus is less"
     tiles = [
-        (f"{difference(comparison['ridden_delta_m2'], 'm2')} {SQUARE_METRES}", comparison["ridden_ci95_m2"], "m2", "")
+        (f"{difference(comparison['ridden_delta_m2'], 'm2')} {SQUARE_METRES}", comparison["ridden_ci95_m2"], "m2", kind)
     ]
     tiles += [
         (f"{difference(w['delta_w'], 'W')} W", w["ci95_w"], "W", f"at {plain(w['speed_kmh'])} km/h")
@@ -136,8 +137,7 @@ def _tiles(comparison: Mapping[str, Any]) -> Strip:
 
 
 def _tile(tile: tuple[str, Sequence[float] | None, str, str], room: float) -> Strip:
-    number, ends, unit, question = tile
-    what = question or "drag area, minus is less drag"
+    number, ends, unit, what = tile
     sure = f"95 % interval {interval(ends, unit)}" if ends else "no interval: too few runs"
     inner = stacked(
         [
@@ -167,6 +167,7 @@ def _answer_table(comparisons: Sequence[Mapping[str, Any]]) -> list[Strip]:
         rows.append(cells)
     share = [0.16, 0.14, 0.27, 0.2, 0.23][: len(head)]
     strips = table(head, rows, [WIDTH * s / sum(share) for s in share])
+    strips.append(Strip(2, ()))
     return [*strips, *paragraph(wording.SEVERAL_INTERVALS, WIDTH, size=SMALL, role="soft")]
 
 
@@ -181,7 +182,8 @@ def _rolling(comparisons: Sequence[Mapping[str, Any]]) -> list[Strip]:
 
 
 def _before_and_after(sheet: Sheet, facts: Facts) -> None:
-    sheet.section("What changed", change_table(facts))
+    kept = paragraph(items_kept(facts), WIDTH, size=SMALL, role="soft", after=0)
+    sheet.section("What changed", [*change_table(facts), *kept])
 
 
 def _runs(sheet: Sheet, facts: Facts, height: float) -> None:

@@ -135,11 +135,16 @@ def _drag_part(comparison: Mapping[str, Any], *, several: bool) -> str:
         ends, share = comparison["ridden_ci90_m2"], 90
     else:
         ends, share = deciding_interval(comparison, several=several), 95
-    kind = "resistance, written as drag area" if comparison["delta_crr"] is not None else "drag area"
+    kind = resistance(comparison)
     size = measured(comparison["ridden_delta_m2"], "m2", less=f"less {kind}", more=f"more {kind}")
     if ends is None:
         return f"{size} (too few runs for an interval)"
     return f"{size} ({share}{NO_BREAK}% interval {reach(ends, 'm2')})"
+
+
+def resistance(comparison: Mapping[str, Any]) -> str:
+    """What the difference is a difference of."""
+    return "drag area" if comparison["delta_crr"] is None else "resistance, written as drag area"
 
 
 def _part(text: str, ends: Sequence[float] | None, unit: str, said: str) -> str:
@@ -159,7 +164,9 @@ def what_next(result: Mapping[str, Any], comparison: Mapping[str, Any]) -> str:
         return " ".join(f"{_capital(reason.rstrip('. '))}." for reason in reasons)
     if verdict == "undecided" and runs:
         return f"About {runs} more runs, both setups together, would probably decide it."
-    if verdict == "undecided" and comparison["ridden_ci95_m2"] is not None:
+    if verdict == "undecided" and comparison["ridden_ci95_m2"] is None:
+        return "Ride at least three runs of each setup: fewer do not tell how far chance reaches."
+    if verdict == "undecided":
         return "More runs on the same day would hardly decide it; a test on further days may."
     if any(w["code"] == "confounded" for w in result["warnings"]) and len(comparison["changes"]) > 1:
         return "More than one thing changed, so the answer is for all of them together."
@@ -220,8 +227,13 @@ def uncertainty(comparison: Mapping[str, Any]) -> str:
         parts.append(f"coverage factor k = {rounded(comparison['coverage_factor'], 2)}")
     parts.append(f"{rounded(comparison['df'], 1)} degrees of freedom")
     if comparison["p_value"] is not None:
-        parts.append(f"p = {two_digits(comparison['p_value'])}")
+        parts.append(_chance(comparison["p_value"]))
     if comparison["repeatability_sd_m2"] is not None:
         sd = two_digits(comparison["repeatability_sd_m2"])
         parts.append(f"one run repeats to {sd} {SQUARE_METRES} (standard deviation)")
     return f"{', '.join(parts)}."
+
+
+def _chance(p_value: float) -> str:
+    """Below 0.0001 the digits of a p value say nothing more."""
+    return f"p = {two_digits(p_value)}" if p_value >= 0.0001 else "p < 0.0001"

@@ -19,7 +19,9 @@ def text_of(pdf):
 
 
 # Figures that are no measurement: dates, times, fingerprints, versions, names of standards and of setups' items.
-NAMES = re.compile(r"\d{4}-\d{2}-\d{2}|\d\d:\d\d|[0-9a-f]{64}|\(SHA-256\)|CIPM-2007|plain-1|0\.1\.0|Tarn \d+")
+NAMES = re.compile(
+    r"\d{4}-\d{2}-\d{2}|\d\d:\d\d|[0-9a-f]{64}|\(SHA-256\)|CIPM-2007|plain-1|0\.1\.0|Tarn \d+|Pellin \d+|serial \w+"
+)
 NUMBER = re.compile(rf"(?<![\w.])[+{MINUS}]?\d+(?:\.\d+)?(?![\w]|\.\d)")
 
 

@@ -156,6 +156,12 @@ def three_setups():
     )
 
 
+def items(place):
+    """What setup number `place` carried: other wheels in each, the same helmet."""
+    wheels = {"name": f"Tarn {40 + 10 * min(place, 1)}", "serial": f"W{place}"}
+    return {"helmet": {"name": "Orlo Vent", "serial": ""}, "wheels": wheels}
+
+
 def facts(stored=None, **other):
     """Frozen facts around a stored result."""
     stored = result() if stored is None else stored
@@ -201,7 +207,8 @@ def facts(stored=None, **other):
         },
         "instruments": [],
         "setups": [
-            {"label": label, "reference": i == 0, "position_number": 1, "items": {}} for i, label in enumerate(labels)
+            {"label": label, "reference": i == 0, "position_number": 1, "items": items(i)}
+            for i, label in enumerate(labels)
         ],
         "left_out": {},
         "recordings": [],

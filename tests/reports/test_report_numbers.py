@@ -45,7 +45,7 @@ def test_a_number_from_nowhere_is_found(read):
 
 def test_signs_are_those_of_the_stored_result(rendered):
     text = text_of(rendered("faster"))
-    assert f"{MINUS}0.0062 m² drag area, minus is less drag 95 % interval {MINUS}0.0088 to {MINUS}0.0035" in text
+    assert f"{MINUS}0.0062 m² drag area; minus is less 95 % interval {MINUS}0.0088 to {MINUS}0.0035" in text
     assert f"{MINUS}5.4 W at 40 km/h 95 % interval {MINUS}7.7 to {MINUS}3.1" in text
 
 

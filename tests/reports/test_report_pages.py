@@ -87,7 +87,7 @@ def test_three_setups_are_compared_each_with_the_reference(read):
     text = read(stored.facts(stored.three_setups()))
     assert "Setup B is faster than setup A" in text
     assert "whether setup C or setup A is faster" in text
-    assert "wheels Tarn 40 Tarn 50 as before" in text
+    assert "wheels Tarn 40 (serial W0) Tarn 50 (serial W1) as before" in text
     assert "pad stack 610 mm as before 600 mm" in text
     assert "saddle height" not in text
 
@@ -144,6 +144,8 @@ def test_what_a_test_report_owes_is_there(rendered):
         "Cy Marrow (R-014)",
         "Tested 2026-05-09, issued 2026-05-11 13:03 (Atlantic/Azores) by Bo Lindqvist",
         "Relates only to the items tested.",
+        "Tarn 50 (serial W1)",
+        "Bike: Test bike, time trial. The same in all setups: helmet Orlo Vent.",
         "out and back, 1500 m one way, bearing 60°, asphalt",
         "side force neglected",
         "engine 0.1.0",

@@ -86,6 +86,10 @@ def test_an_undecided_answer_that_no_day_can_settle_says_so():
     assert "further days" in wording.what_next(result, result["comparisons"][0])
 
 
+def test_a_tiny_p_value_is_not_spelled_out():
+    assert "p < 0.0001" in wording.uncertainty(stored.comparison("faster", p_value=1.4e-9))
+
+
 def test_nothing_worked_out_is_said_so():
     nothing = stored.comparison("undecided", ridden_delta_m2=None)
     assert "no difference could be worked out" in wording.answer(stored.result(comparisons=[nothing]), nothing)

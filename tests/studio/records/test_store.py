@@ -1,0 +1,58 @@
+"""The file store: the same bytes once, within a studio, and nothing left of what was refused."""
+
+import hashlib
+
+import pytest
+from uuid6 import uuid7
+
+from studio.records.store import FileTooLarge, file_path, keep_file
+
+
+@pytest.fixture
+def studio_id(settings, tmp_path):
+    settings.FILES_FOLDER = tmp_path
+    return uuid7()
+
+
+def files(folder):
+    return [path for path in folder.rglob("*") if path.is_file()]
+
+
+def test_bytes_lie_under_their_hash(studio_id):
+    kept = keep_file(studio_id=studio_id, chunks=[b"a", b"b"])
+    assert (kept.sha256, kept.size_bytes) == (hashlib.sha256(b"ab").hexdigest(), 2)
+    assert file_path(studio_id=studio_id, sha256=kept.sha256).read_bytes() == b"ab"
+
+
+def test_the_same_bytes_lie_once(studio_id, tmp_path):
+    keep_file(studio_id=studio_id, chunks=[b"ab"])
+    keep_file(studio_id=studio_id, chunks=[b"a", b"b"])
+    assert len(files(tmp_path)) == 1
+
+
+def test_studios_do_not_share_files(studio_id):
+    kept = keep_file(studio_id=studio_id, chunks=[b"ab"])
+    assert not file_path(studio_id=uuid7(), sha256=kept.sha256).exists()
+
+
+def test_too_many_bytes_leave_nothing(studio_id, tmp_path):
+    with pytest.raises(FileTooLarge, match="more than 3 bytes"):
+        keep_file(studio_id=studio_id, chunks=[b"ab", b"cd", b"ef"], max_bytes=3)
+    assert files(tmp_path) == []
+
+
+def test_a_broken_upload_leaves_nothing(studio_id, tmp_path):
+    def chunks():
+        yield b"ab"
+        raise ConnectionError("the phone lost its network")
+
+    with pytest.raises(ConnectionError, match="lost its network"):
+        keep_file(studio_id=studio_id, chunks=chunks())
+    assert files(tmp_path) == []
+
+
+def test_file_and_folders_reach_the_disk(studio_id, monkeypatch):
+    synced = []
+    monkeypatch.setattr("studio.records.store.os.fsync", synced.append)
+    keep_file(studio_id=studio_id, chunks=[b"ab"])
+    assert len(synced) == 4

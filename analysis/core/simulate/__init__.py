@@ -4,7 +4,9 @@ It feeds the tests, the demo and the planner with sessions whose truth is known.
 the estimator (no formula of drag, rolling, density or gravity is imported), so that an error cannot cancel.
 """
 
-from analysis.core.simulate.session import simulate_session
+from analysis.core.simulate.draw import draw_world
+from analysis.core.simulate.scenarios import SCENARIOS, Scenario
+from analysis.core.simulate.session import simulate_rides, simulate_session
 from analysis.core.simulate.world import Stop, Truth, World
 
-__all__ = ["Stop", "Truth", "World", "simulate_session"]
+__all__ = ["SCENARIOS", "Scenario", "Stop", "Truth", "World", "draw_world", "simulate_rides", "simulate_session"]

@@ -34,6 +34,7 @@ class Path:
     north_m: Array
     slows: tuple[Slow, ...] = ()
     brakes: tuple[Brake, ...] = ()
+    start_m: float = 0.0  # place on the course
 
     def slope(self) -> Array:
         """Rise over distance between neighbouring entries, so that the summed climb is exactly the height."""
@@ -87,6 +88,7 @@ def out_and_back(world: World, phases: Array, start_m: float, turn_m: float) -> 
         east_m=along * math.sin(world.bearing_rad),
         north_m=along * math.cos(world.bearing_rad),
         slows=(Slow(leg, world.turn_speed_mps, world.braking_mps2),),
+        start_m=start_m,
     )
 
 
@@ -118,6 +120,7 @@ def laps(world: World, phases: Array, start_m: float) -> Path:
         height_m=height_along(world, around, phases),
         east_m=_travelled(np.sin(heading)),
         north_m=_travelled(np.cos(heading)),
+        start_m=start_m,
     )
 
 

@@ -17,6 +17,8 @@ from analysis.core.types import Array, Channels, Run, Session, WeatherReading
 Mask = NDArray[np.bool_]
 
 SHORT_GAP_S = 2.5  # up to here a gap is bridged from both sides; longer ones are left out of the sums
+BLOCKED_SHARE = 0.2  # of the ground speed: no rideable tail wind leaves so little air
+BLOCKED_S = 8.0  # a sensor that says the same, or nothing, for this long is blocked
 YAW_LIMIT_RAD = np.radians(60.0)  # beyond it the along-travel air speed says little (DESIGN section 7)
 STANDARD_TEMPERATURE_K, STANDARD_PRESSURE_PA = 288.15, 101325.0  # ISO 2533, sea level
 WGS84_A_M, WGS84_E2 = 6378137.0, 6.69437999014e-3  # NIMA TR8350.2
@@ -46,6 +48,7 @@ class Samples:
     sound: Mask  # the step that ends here may enter the sums
     gap_s: float  # [s] without samples
     dropout_s: float  # [s] without power while the rider pushed
+    blocked_s: float  # [s] with the air sensor stuck or silent
     has_yaw: bool
     has_weather: bool
 
@@ -125,6 +128,33 @@ def bridged(time_s: Array, values: Array, longest_s: float = SHORT_GAP_S) -> Arr
     return filled
 
 
+def blocked_air(time_s: Array, air: Array, speed: Array) -> Mask:
+    """Samples in spells where the air sensor is stuck or nearly silent while the bicycle moves.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Time [s].
+    air : ndarray, shape (n,)
+        Air speed as sensed [m/s].
+    speed : ndarray, shape (n,)
+        Speed over the ground [m/s].
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        True inside such spells [1].
+    """
+    stuck = np.concatenate([[False], np.abs(np.diff(air)) < 1e-9])
+    silent = (stuck | (air < BLOCKED_SHARE * speed)) & (speed > 3.0)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], silent.astype(int), [0]])))
+    out = np.zeros(silent.size, dtype=bool)
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        if time_s[min(stop, time_s.size - 1)] - time_s[start] >= BLOCKED_S:
+            out[start:stop] = True
+    return out
+
+
 def prepare(session: Session, run: Run, origin_rad: tuple[float, float] | None) -> Samples | None:
     """Channels of one run as samples, or None where speed or power is missing altogether.
 
@@ -152,8 +182,11 @@ def prepare(session: Session, run: Run, origin_rad: tuple[float, float] | None) 
     dropped = _power_dropped(c, speed, step)
     power = np.where(dropped, np.nan, power)
     air = None if c.airspeed_mps is None else bridged(c.time_s, c.airspeed_mps, longest)
-    if air is not None and np.isfinite(air).mean() < 0.3:
-        air = None
+    blocked = np.zeros(speed.size, dtype=bool)
+    if air is not None:
+        blocked = blocked_air(c.time_s, np.nan_to_num(air, nan=np.inf), np.nan_to_num(speed))
+        air = np.where(blocked, np.nan, air)
+        air = None if np.isfinite(air).mean() < 0.3 else air
     yaw = np.zeros(speed.size) if c.yaw_rad is None else bridged(c.time_s, c.yaw_rad, longest)
     sound = ~gap & np.isfinite(power) & np.isfinite(speed) & (np.abs(np.nan_to_num(yaw)) < YAW_LIMIT_RAD)
     if air is not None:
@@ -167,6 +200,7 @@ def prepare(session: Session, run: Run, origin_rad: tuple[float, float] | None) 
         altitude_m=c.altitude_m, east_m=east, north_m=north, tilt_rad=c.tilt_rad,
         temperature_k=float(np.mean(temperature)), pressure_pa=float(np.mean(pressure)), sound=sound,
         gap_s=float(step[gap].sum()), dropout_s=float(step[dropped | ~np.isfinite(c.power_w)].sum()),
+        blocked_s=float(step[blocked].sum()),
         has_yaw=c.yaw_rad is not None and bool(np.isfinite(c.yaw_rad).any()), has_weather=known,
     )  # fmt: skip
 

@@ -13,13 +13,14 @@ import numpy as np
 
 from analysis.core import airsensor, balance, budget, findings, joint
 from analysis.core.assemble import Chain, link
-from analysis.core.compare import Estimate, compare, enough_runs, unmatched
-from analysis.core.compare import difference_weights
+from analysis.core.compare import Estimate, compare, difference_weights, enough_runs, unmatched
 from analysis.core.convention import STATED
 from analysis.core.course import lay_out
 from analysis.core.drift import choose
+from analysis.core.findings_design import of_design
+from analysis.core.findings_instruments import of_instruments
 from analysis.core.joint import Joint, run_values
-from analysis.core.samples import Samples, prepare, system_mass_kg
+from analysis.core.samples import Samples, prepare
 from analysis.core.types import (
     Array,
     Instruments,
@@ -31,6 +32,8 @@ from analysis.core.types import (
     SetupResult,
     Warning,
 )
+
+BLOCKED_Z, BLOCKED_LEAST = 6.0, 0.08  # a run's gain this far from the others' is a fault, not a drift
 
 
 def estimate(session: Session) -> SessionResult:
@@ -53,32 +56,73 @@ def estimate(session: Session) -> SessionResult:
     """
     _refuse(session)
     found = findings.Findings(session)
-    origin = _origin(session)
-    runs: list[Samples] = []
-    for run in session.runs:
-        if run.left_out is None and (ready := prepare(session, run, origin)) is not None:
-            runs.append(ready)
-        elif run.left_out is None:
-            found.run_unusable(run.number, "its recording has no usable power or speed")
-    runs = found.without_missing_air(runs)
-    if any(system_mass_kg(session, r) is None for r in session.runs):
-        found.mass_unknown()
+    if not found.mass():
         return _empty(session, found)
-    if not runs:
-        found.no_usable_run()
+    runs = found.without_missing_air(_prepared(session, found))
+    chain = _linked(session, runs, found)
+    found.unmatched({r.setup for r in chain.runs} if chain else set())
+    if chain is None or session.reference not in chain.labels:
         return _empty(session, found)
-    layout = lay_out(runs, session.course)
-    if layout.no_path:
-        found.no_path([runs[i].number for i in layout.no_path], all_runs=len(layout.no_path) == len(runs))
-        runs = [r for i, r in enumerate(runs) if i not in layout.no_path]
-        if not runs:
-            return _empty(session, found)
-        layout = lay_out(runs, session.course)
-    runs = [r.scaled(layout.wheel_scale) for r in runs]
-    chain = link(session, runs, layout)
     solved = choose(chain.evidence, chain.tilt, session.repeatability)
-    found.of_chain(chain, solved)
+    of_instruments(found, chain, solved)
+    of_design(found, chain, solved)
     return _result(session, chain, solved, found)
+
+
+def _prepared(session: Session, found: findings.Findings) -> list[Samples]:
+    origin = _origin(session)
+    runs = []
+    for run in session.runs:
+        if run.left_out is not None:
+            continue
+        ready = prepare(session, run, origin)
+        if ready is None:
+            found.run_unusable(run.number, _why_unusable(run))
+        else:
+            runs.append(ready)
+    return sorted(runs, key=lambda r: float(r.time_s[0]))
+
+
+def _why_unusable(run: Run) -> str:
+    c = run.channels
+    if c is None or c.time_s.size < 30:
+        return "its recording has fewer than 30 samples"
+    if c.power_w is None or np.isfinite(c.power_w).mean() < 0.3:
+        return "it has no power, or power in less than a third of its samples"
+    return "neither speed, distance nor positions are recorded"
+
+
+def _linked(session: Session, runs: list[Samples], found: findings.Findings) -> Chain | None:
+    """Marks and links over the runs that can be used; runs that turn out unusable are left out and said."""
+    while runs:
+        layout = lay_out(runs, session.course)
+        if layout.no_path or layout.marks_m.size < 2:
+            lost = set(layout.no_path) if layout.no_path else set(range(len(runs)))
+            found.no_path([runs[i].number for i in sorted(lost)], everywhere=len(lost) == len(runs))
+            runs = [r for i, r in enumerate(runs) if i not in lost]
+            continue
+        chain = link(session, [r.scaled(layout.wheel_scale) for r in runs], layout)
+        weak = _weak(chain)
+        if not weak:
+            return chain
+        for i, why in weak.items():
+            found.run_unusable(runs[i].number, why)
+        runs = [r for i, r in enumerate(runs) if i not in weak]
+    return None
+
+
+def _weak(chain: Chain) -> dict[int, str]:
+    """Runs that leave too little to say anything, and runs whose air sensor read something else altogether."""
+    used = chain.rows.duration_s * chain.balance.used
+    seconds = np.bincount(chain.rows.run.astype(int), used, len(chain.runs))
+    usual = float(np.median(seconds))
+    weak = {i: "less than a quarter of it is sound" for i in np.flatnonzero(seconds < 0.25 * usual)}
+    if chain.closure is not None and len(chain.runs) > 2:
+        apart = chain.closure.log_gain - float(np.median(chain.closure.log_gain))
+        limit = np.maximum(BLOCKED_Z * np.sqrt(np.diag(chain.closure.covariance)), BLOCKED_LEAST)
+        for i in np.flatnonzero(np.abs(apart) > limit):
+            weak.setdefault(int(i), f"its air sensor read {100 * apart[i]:+.0f} % against the other runs")
+    return weak
 
 
 def _refuse(session: Session) -> None:

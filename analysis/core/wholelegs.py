@@ -11,15 +11,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.core.airsensor import WANDER_MPS, Gusts, wander
+from analysis.core.airsensor import Gusts, wander
 from analysis.core.balance import CRR_CHANGE_SD, CRR_SD, Balance, altimeter
-from analysis.core.course import Layout
+from analysis.core.course import MARK_WINDOW_M, Layout
 from analysis.core.samples import Samples
 from analysis.core.stretches import Stretches, add_up
 from analysis.core.types import Array
 
 WIND_SD_MPS = 5.0  # prior of each component of the mean wind
 GUST_SHARE, GUST_TIME_S = 0.25, 4.0  # of the mean wind; near the ground (common practice, no source)
+WITHIN_LEG_MPS = 0.1  # how far the mean wind of a leg strays from the one in its middle
 SECTORS = 8  # of a lap
 ROUNDS = 12
 
@@ -48,7 +49,14 @@ def coarse(layout: Layout) -> Layout:
         With two marks, or those of the sectors of a lap [m].
     """
     marks = layout.marks_m
-    return replace(layout, marks_m=np.linspace(marks[0], marks[-1], SECTORS + 1 if layout.closed else 2))
+    if layout.closed:
+        return replace(layout, marks_m=np.linspace(marks[0], marks[-1], SECTORS + 1))
+    # a leg lost costs more than a few metres of all legs: shorten the course to what every whole pass covers
+    ends = np.array([[p.along_m.min() + MARK_WINDOW_M, p.along_m.max() - MARK_WINDOW_M] for p in layout.passes])
+    whole = np.ptp(ends, axis=1) > 0.8 * (marks[-1] - marks[0])
+    low = max(float(marks[0]), float(ends[whole, 0].max(initial=marks[0])) + 0.1)
+    high = min(float(marks[-1]), float(ends[whole, 1].min(initial=marks[-1])) - 0.1)
+    return replace(layout, marks_m=np.array([low, high]))
 
 
 def solve(
@@ -135,6 +143,7 @@ class _Legs:
         self.rows, self.heading, self.crr0, self.power_noise = rows, heading, crr, power_noise
         self.runs, self.groups = tyre_state.size, int(tyre_state.max()) + 1
         marks = layout.marks_m.size
+        self.round = layout.closed and bool(np.ptp(heading[:, 0]) > 0.5 and np.ptp(heading[:, 1]) > 0.5)
         self.nodes = marks - 1 if layout.closed else marks
         n, run = rows.run.size, rows.run.astype(int)
         at = np.arange(n)
@@ -169,7 +178,8 @@ class _Legs:
                 wind,
                 gusts.mean_covariance(self.rows.begin_s, self.rows.begin_s + self.rows.duration_s),
             )
-            x = self.x0 + headwind * self.x1 + (headwind**2 + spread**2) * self.x2
+            side = self.heading @ np.array([[0.0, 1.0], [-1.0, 0.0]]) @ wind if self.round else np.zeros(n)
+            x = self.x0 + headwind * self.x1 + (headwind**2 + spread**2 + 0.5 * (side**2 + spread**2)) * self.x2
             lean = theta[run] * (self.x1 + 2.0 * headwind * self.x2)
             design = np.hstack([np.zeros((n, self.runs)), self.fixed])
             design[np.arange(n), run] = x
@@ -182,7 +192,8 @@ class _Legs:
             theta = inverse @ (design.T @ weighted[:, -1] + precision * mean)
             theta[: self.runs] = np.clip(theta[: self.runs], 0.05, 1.0)
             rest = np.linalg.solve(noise, target - design @ theta)
-            headwind = calm.covariance @ (lean * rest)
+            # only the smooth wind: gusts of single rows are fitted from the rows' own errors, and would tilt the system
+            headwind = calm.smooth @ (lean * rest)
             headwind = np.clip(headwind, -15.0, 15.0)
             wind = calm.mean(lean * rest)
         return self.rows, self._balance(theta, inverse), self._wind(headwind, wind)
@@ -199,7 +210,7 @@ class _Legs:
         along = float(np.hypot(*wind))
         speed = self.rows.length_m / self.rows.duration_s
         # nothing senses the wind from the side: taken as strong as the one along, and as uncertain as it is large
-        side = 0.0 if self.heading.any(axis=0).all() and np.ptp(np.abs(self.heading[:, 0])) > 0.5 else along**2 + 1.0
+        side = 0.0 if self.round else (along**2 + 1.0 if self.heading.any() else 9.0)
         share = 0.5 * side / float(np.mean((speed + headwind) ** 2))
         return Wind(headwind, along, share, share)
 
@@ -227,14 +238,16 @@ class _Lagged:
     gust_covariance: Array
 
     @property
-    def covariance(self) -> Array:
-        q = wander(self.wind)
+    def smooth(self) -> Array:
+        """Covariance of the mean wind and its wandering, seen along the course."""
         since = np.minimum(self.middle_s[:, None], self.middle_s[None, :]) - self.middle_s.min()
         faces = self.heading
-        inside = np.diag(0.3 * WANDER_MPS**2 * np.ones(self.middle_s.size) * 0.25)
-        return np.asarray(
-            WIND_SD_MPS**2 * faces @ faces.T + since * (faces @ q @ faces.T) + self.gust_covariance + inside
-        )
+        return np.asarray(WIND_SD_MPS**2 * faces @ faces.T + since * (faces @ wander(self.wind) @ faces.T))
+
+    @property
+    def covariance(self) -> Array:
+        inside = np.eye(self.middle_s.size) * WITHIN_LEG_MPS**2
+        return np.asarray(self.smooth + self.gust_covariance + inside)
 
     def mean(self, weighted_rest: Array) -> Array:
         return np.asarray(WIND_SD_MPS**2 * self.heading.T @ weighted_rest)

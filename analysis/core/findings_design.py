@@ -1,0 +1,174 @@
+"""What the plan and the runs show: order, too few runs, more than one change, odd runs and stretches."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.core.assemble import Chain
+from analysis.core.balance import CRR_CHANGE_SD
+from analysis.core.compare import changes_between, enough_runs
+from analysis.core.findings import Findings
+from analysis.core.intervals import t_two_sided_p
+from analysis.core.joint import Joint, run_values
+from analysis.core.types import Array
+
+FEWEST_RUNS = 3
+UNBALANCED = 0.15  # of the session's span between the mean times of two setups
+BRAKING_S = 3.0
+OUTLIER_P = 0.002  # for any run of the session together
+TREND_P = 0.002
+TREND_LEAST = 0.01  # relative, over the session: smaller trends are no one's fault
+NOT_SEPARATED = 0.5  # of the prior's variance that is left
+
+
+def of_design(found: Findings, chain: Chain, joint: Joint) -> None:
+    """Add the warnings that the plan and the runs of a session deserve.
+
+    Parameters
+    ----------
+    found : Findings
+        Where they are collected [1].
+    chain : Chain
+        The session's links [1].
+    joint : Joint
+        The solved run-level model [1].
+    """
+    _order(found, chain)
+    _few(found, chain)
+    _confounded(found)
+    _rolling(found, chain, joint)
+    _ways(found, chain)
+    _stretches(found, chain)
+    _odd_runs(found, chain, joint)
+
+
+def _order(found: Findings, chain: Chain) -> None:
+    e = chain.evidence
+    span = float(np.ptp(e.time_h))
+    if len(chain.labels) < 2 or span <= 0.0:
+        return
+    middle = [float(np.mean(e.time_h[e.setup == s])) for s in range(len(chain.labels))]
+    apart = max(abs(m - middle[0]) for m in middle[1:]) / span
+    if apart > UNBALANCED:
+        found.add(
+            "unbalanced_order", "note", "session",
+            f"The setups' mean times lie {60 * apart * span:.0f} minutes apart: what drifts through the session does not cancel between them.",
+            "Ride in the order ABBA, twice, so that early and late runs share out evenly.",
+        )  # fmt: skip
+
+
+def _few(found: Findings, chain: Chain) -> None:
+    for s, label in enumerate(chain.labels):
+        count = int(np.sum(chain.evidence.setup == s))
+        if count < FEWEST_RUNS:
+            found.add(
+                "few_runs", "caution", f"setup {label}",
+                f"Setup {label} has {count} usable run{'s' if count > 1 else ''}: too few to know how well a run repeats.",
+                f"Ride at least {FEWEST_RUNS} runs of each setup, better four.",
+            )  # fmt: skip
+
+
+def _confounded(found: Findings) -> None:
+    session = found.session
+    reference = next(s for s in session.setups if s.label == session.reference)
+    for setup in session.setups:
+        factors = [c.factor for c in changes_between(reference, setup)]
+        if len(factors) > 1:
+            found.add(
+                "confounded", "caution", f"setup {setup.label}",
+                f"{len(factors)} things differ between setup {session.reference} and {setup.label}: {', '.join(factors)}. The verdict is of all of them together.",
+                "Change one thing at a time to learn what each is worth.",
+            )  # fmt: skip
+
+
+def _rolling(found: Findings, chain: Chain, joint: Joint) -> None:
+    e = chain.evidence
+    for s, label in enumerate(chain.labels):
+        if e.crr_state[s] == e.crr_state[0]:
+            continue
+        w = np.zeros(e.crr.size)
+        w[e.crr_state[s]], w[e.crr_state[0]] = 1.0, -1.0
+        _, variance, _ = joint.contrast(joint.weights(crr=w))
+        if variance > NOT_SEPARATED * CRR_CHANGE_SD**2:
+            found.add(
+                "rolling_not_separated", "caution", f"setup {label}",
+                f"Tyres or pressure changed with setup {label} and the runs were ridden at one speed: the difference is of all resistance as ridden.",
+                "Ride some runs of both setups about 3 m/s slower to tell rolling from drag.",
+            )  # fmt: skip
+
+
+def _ways(found: Findings, chain: Chain) -> None:
+    for i in chain.layout.reversed_runs:
+        number = chain.runs[i].number
+        found.add(
+            "wrong_way", "caution", f"run {number}",
+            f"Run {number} was ridden the other way round; its passes were matched to the same marks, though wind and traffic meet it differently.",
+            "Ride every run the same way round.",
+        )  # fmt: skip
+
+
+def _stretches(found: Findings, chain: Chain) -> None:
+    rows, balance = chain.rows, chain.balance
+    soft = rows.soft_s > 0.0
+    odd = rows.sound & ~balance.used & np.isfinite(balance.score)
+    for i, r in enumerate(chain.runs):
+        own = rows.run == i
+        braked = odd & own & (balance.score > 0.0) & (rows.speed_gain_end < 0.97 * rows.speed_gain)
+        seconds = float(rows.soft_s[own & soft & ~rows.sound].sum()) + float(rows.duration_s[braked].sum())
+        if seconds >= BRAKING_S:
+            found.add(
+                "braking", "note", f"run {r.number}",
+                f"In run {r.number} the rider braked or let the pedals go for {seconds:.0f} s away from the turns; the stretches there were left out.",
+                "Hold power and position from mark to mark where traffic allows.",
+            )  # fmt: skip
+        passed = odd & own & ~braked
+        if passed.any():
+            metres = float(np.median(rows.length_m)) * int(passed.sum())
+            found.add(
+                "traffic", "caution", f"run {r.number}",
+                f"In run {r.number} the air flow on {metres:.0f} m is unlike the same road on the other passes, as when a vehicle goes by; left out.",
+                "Ride the run again at once if more than one place is concerned.",
+            )  # fmt: skip
+
+
+def _odd_runs(found: Findings, chain: Chain, joint: Joint) -> None:
+    """A run far from its setup's others, and a trend that no setup explains."""
+    values, _ = run_values(joint)
+    e = chain.evidence
+    n, groups = values.size, len(chain.labels)
+    if chain.closure is None or not enough_runs(joint) or n - groups < 3:
+        return
+    setups = (e.setup[:, None] == np.arange(groups)).astype(float)
+    for i, number in enumerate(r.number for r in chain.runs):
+        own = (np.arange(n) == i).astype(float)
+        size, p = _tested(values, np.column_stack([setups, own]), _floor(joint))
+        if p * n < OUTLIER_P and np.sum(e.setup == e.setup[i]) > 1:
+            found.add(
+                "outlier_run", "caution", f"run {number}",
+                f"Run {number} lies {size:+.4f} m2 from the other runs of its setup, more than chance allows.",
+                "Look for what was different (position, traffic, clothing); leave it out only with that reason.",
+            )  # fmt: skip
+    if found.has("airspeed_drift") or found.has("outlier_run") or n - groups < 4:
+        return
+    slope, p = _tested(values, np.column_stack([setups, e.time_h - e.time_h.mean()]), _floor(joint) / max(float(np.std(e.time_h)), 1e-6))
+    moved = slope * float(np.ptp(e.time_h)) / float(values.mean())
+    if p < TREND_P and abs(moved) > TREND_LEAST:
+        found.add(
+            "power_drift", "caution", "session",
+            f"The drag area moved by {100 * moved:+.1f} % through the session in all setups, with a steady air sensor: the power meter drifted, or the rider's position.",
+            "Zero the power meter between runs when it has taken the air's temperature, and ride the reference again at the end.",
+        )  # fmt: skip
+
+
+def _floor(joint: Joint) -> float:
+    return joint.sensor_sd_m2
+
+
+def _tested(values: Array, design: Array, floor: float) -> tuple[float, float]:
+    """Last coefficient of a least-squares fit and its p-value; the error is never taken below the sensors' own."""
+    inverse = np.linalg.inv(design.T @ design)
+    theta = inverse @ design.T @ values
+    df = values.size - design.shape[1]
+    error = max(float(np.sqrt(np.sum((values - design @ theta) ** 2) / df)), floor)
+    u = error * float(np.sqrt(inverse[-1, -1]))
+    return float(theta[-1]), t_two_sided_p(float(theta[-1]) / u, df)

@@ -8,6 +8,7 @@ from typing import Any
 
 from celery import Celery, bootsteps, signals
 from django.conf import settings
+from django.utils.module_loading import import_string
 
 from studio.config.orphans import die_with_parent, die_with_supervisor
 
@@ -21,13 +22,18 @@ app.autodiscover_tasks(["analysis.jobs"])
 
 
 class LookAfterJobs(bootsteps.StartStopStep):
-    """Sends the sweep every few seconds. It runs as a task, so that this process, which forks, never holds a
-    database connection; a sweep that found no free child in time expires, the next one follows."""
+    """Loads what jobs need, then sends the sweep every few seconds.
+
+    The sweep is a task, so that this process, which forks, never holds a database connection; one that found no free
+    child in time expires, the next one follows.
+    """
 
     requires = ("celery.worker.components:Timer",)
 
     def __init__(self, parent: Any, **options: Any) -> None:
         self.entry: Any = None
+        for handler in settings.JOB_HANDLERS.values():
+            import_string(handler)  # before the children are forked: their first job need not load it
 
     def start(self, parent: Any) -> None:
         die_with_supervisor()

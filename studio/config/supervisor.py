@@ -90,6 +90,7 @@ class Child:
         env: Mapping[str, str],
         folder: Path,
         before_start: Callable[[], object] = lambda: None,
+        pass_fds: Sequence[int] = (),
     ) -> None:
         self.name = name
         self.command = list(command)
@@ -97,6 +98,7 @@ class Child:
         self.log = folder / f"{name}.log"
         self.pid_file = folder / f"{name}.pid"
         self.before_start = before_start
+        self.pass_fds = tuple(pass_fds)
         self.process: subprocess.Popen[bytes] | None = None
         self.started_at = 0.0
         self.start_at = 0.0
@@ -109,7 +111,13 @@ class Child:
             self.log.replace(self.log.with_suffix(".log.1"))
         with self.log.open("ab") as log:
             self.process = subprocess.Popen(
-                self.command, env=self.env, stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True
+                self.command,
+                env=self.env,
+                stdin=subprocess.DEVNULL,
+                stdout=log,
+                stderr=log,
+                start_new_session=True,
+                pass_fds=self.pass_fds,
             )
         self.started_at = time.monotonic()
         self.pid_file.write_text(f"{self.process.pid}\n", encoding="ascii")

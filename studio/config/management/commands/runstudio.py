@@ -13,6 +13,7 @@ import time
 import urllib.error
 import urllib.request
 from argparse import ArgumentParser
+from collections.abc import Sequence
 from pathlib import Path
 from types import FrameType
 from typing import Any
@@ -26,6 +27,7 @@ from studio.config.orphans import SUPERVISOR_VARIABLE
 from studio.config.progress import JobLine
 from studio.config.supervisor import Child, FolderLock, StartRefused, require_free_port, stop_all
 from studio.config.tables import bring_up_to_date
+from studio.config.web_server import GATE_VARIABLE
 from studio.records.models import Studio
 
 LOOK_EVERY_S = 0.1
@@ -57,7 +59,6 @@ class Command(BaseCommand):
             self._require_sound(host, demo, options["data"])
             with FolderLock(settings.STUDIO_DATA):
                 require_free_port(host, port)
-                self._open_data(host, demo)
                 self._run(host, port, demo)
         except (StartRefused, DemoRefused) as refusal:
             raise CommandError(str(refusal)) from None
@@ -77,10 +78,7 @@ class Command(BaseCommand):
             )
 
     def _open_data(self, host: str, demo: bool) -> None:
-        """Folders, tables and, where asked for, the demo: all there before anything listens."""
-        for folder in (settings.FILES_FOLDER, settings.QUEUE_FOLDER / "in", settings.QUEUE_FOLDER / "control"):
-            folder.mkdir(parents=True, exist_ok=True)
-        settings.STATIC_ROOT.mkdir(exist_ok=True)
+        """Tables and, where asked for, the demo: all there before a page answers."""
         bring_up_to_date()
         if demo:
             open_demo()
@@ -92,25 +90,34 @@ class Command(BaseCommand):
     def _run(self, host: str, port: int, demo: bool) -> None:
         for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
             signal.signal(number, self._note_signal)
-        line = JobLine(sys.stdout)
-        web, worker = web_child(host, port), worker_child()
+        make_folders()
+        gate, open_gate = os.pipe()
+        web, worker = web_child(host, port, gate), worker_child()
         try:
-            web.start()
+            web.start()  # it loads while the tables are made, which takes as long
+            self._open_data(host, demo)
+            os.close(open_gate)
             self._await_web(web, host, port)
             self._greet(host, port, demo)
             worker.start()
-            while not self.signals:
-                for child in (web, worker):
-                    if sentence := child.look():
-                        line.say(sentence)
-                if line.look() and demo:
-                    line.say("The demo is complete.")
-                time.sleep(LOOK_EVERY_S)
-            line.say("Stopping: the web server and the worker finish what they have in hand (Ctrl-C again: at once).")
+            self._watch([web, worker], demo)
         finally:
             stop_all([web, worker], hurried=lambda: self.signals > 1)
-            requeue_jobs_of(worker=worker_name())
-        line.say("Stopped.")
+        requeue_jobs_of(worker=worker_name())
+        self.stdout.write("Stopped.")
+
+    def _watch(self, children: Sequence[Child], demo: bool) -> None:
+        """Keep the children alive and tell how far the jobs are, until a signal comes."""
+        line = JobLine(sys.stdout)
+        while not self.signals:
+            for child in children:
+                if sentence := child.look():
+                    line.say(sentence)
+            if line.look() and demo:
+                line.say("The demo is complete.")
+                demo = False
+            time.sleep(LOOK_EVERY_S)
+        line.say("Stopping: the web server and the worker finish what they have in hand (Ctrl-C again: at once).")
 
     def _note_signal(self, number: int, frame: FrameType | None) -> None:
         self.signals += 1
@@ -131,6 +138,14 @@ class Command(BaseCommand):
         elif not Studio.objects.exists():
             say("This studio is empty. Make its first owner in another terminal: python manage.py createowner")
         say("Ctrl-C stops it.")
+        self.stdout.flush()
+
+
+def make_folders() -> None:
+    """What web server and worker expect to find."""
+    for folder in (settings.FILES_FOLDER, settings.QUEUE_FOLDER / "in", settings.QUEUE_FOLDER / "control"):
+        folder.mkdir(parents=True, exist_ok=True)
+    settings.STATIC_ROOT.mkdir(exist_ok=True)
 
 
 def public_url(host: str, port: int) -> str:
@@ -169,13 +184,12 @@ def _environment(**extra: str) -> dict[str, str]:
     return {**os.environ, **shared, **extra}
 
 
-def web_child(host: str, port: int) -> Child:
-    """The web server: one process, many threads."""
+def web_child(host: str, port: int, gate: int) -> Child:
+    """The web server: one process, many threads. It answers once the other end of `gate` is closed."""
     bind = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
     command = [sys.executable, "-m", "gunicorn", "-c", "python:studio.config.web_server", "--bind", bind]
-    return Child(
-        name="web", command=command, env=_environment(PUBLIC_URL=public_url(host, port)), folder=settings.STUDIO_DATA
-    )
+    env = _environment(PUBLIC_URL=public_url(host, port)) | {GATE_VARIABLE: str(gate)}
+    return Child(name="web", command=command, env=env, folder=settings.STUDIO_DATA, pass_fds=[gate])
 
 
 def worker_child() -> Child:

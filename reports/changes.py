@@ -53,10 +53,11 @@ def _band(facts: Mapping[str, Any], reference: str, others: Sequence[str]) -> li
                 before.setdefault(name, was + _serial(facts, reference, change["factor"]))
                 after.setdefault(name, {})[label] = now + _serial(facts, label, change["factor"])
     rows = [[name, was, *(after[name].get(label, SAME) for label in others)] for name, was in before.items()]
-    head = ["", f"Before: {reference}", *(f"After: {label}" for label in others)]
+    runs = {setup["label"]: setup["runs"] for setup in result["setups"]}
+    head = ["", *(f"{when}: {label} ({_count(runs[label])})" for when, label in _times(reference, others))]
     first = 104.0
     room = (WIDTH - first) / (1 + len(others))
-    return table(head, [*rows, *_measured(result, [reference, *others])], [first, *[room] * (1 + len(others))])
+    return table(head, [*rows, _measured(result, [reference, *others])], [first, *[room] * (1 + len(others))])
 
 
 def _items(facts: Mapping[str, Any], label: str) -> Mapping[str, Any]:
@@ -83,12 +84,17 @@ def items_kept(facts: Mapping[str, Any]) -> str:
     return f"Bike: {ridden}." + (f" The same in all setups: {'; '.join(named)}." if named else "")
 
 
-def _measured(result: Mapping[str, Any], labels: Sequence[str]) -> list[list[str]]:
+def _measured(result: Mapping[str, Any], labels: Sequence[str]) -> list[str]:
     setups = {s["label"]: s for s in result["setups"]}
-    return [
-        [f"drag area, {SQUARE_METRES}", *(_with_interval(setups[label]) for label in labels)],
-        ["runs used", *(str(setups[label]["runs"]) for label in labels)],
-    ]
+    return [f"drag area, {SQUARE_METRES}", *(_with_interval(setups[label]) for label in labels)]
+
+
+def _times(reference: str, others: Sequence[str]) -> list[tuple[str, str]]:
+    return [("Before", reference), *(("After", label) for label in others)]
+
+
+def _count(runs: int) -> str:
+    return "1 run" if runs == 1 else f"{runs} runs"
 
 
 def _with_interval(setup: Mapping[str, Any]) -> str:

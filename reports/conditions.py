@@ -22,6 +22,7 @@ def conditions(facts: Mapping[str, Any]) -> list[Pair]:
         ("Wind angle", _over(runs, "mean_abs_yaw_deg", "deg", "\N{DEGREE SIGN}, mean of a run (yaw, without sign)")),
         ("Weather", _weather(session["weather"])),
         ("Runs", _runs(runs, facts["left_out"])),
+        *([("Fitter", session["fitter"])] if session["fitter"] else []),
     ]
 
 

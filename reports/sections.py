@@ -197,20 +197,20 @@ def _runs(sheet: Sheet, facts: Facts, height: float) -> None:
 
 def _how(sheet: Sheet, facts: Facts) -> None:
     """Conditions and method side by side, fingerprints below."""
-    half = (WIDTH - 16) / 2
+    first = 0.53 * WIDTH
+    second = WIDTH - first - 14
     result, analysis = facts["result"], facts["analysis"]
     method = [
         ("Method", wording.METHODS.get(result["engine"]["method"], result["engine"]["method"])),
         ("Version", f"engine {result['engine']['version']}, analysis {analysis['number']}, wording {facts['wording']}"),
         *entered(facts),
         *instruments(facts),
-        *([("Fitter", facts["session"]["fitter"])] if facts["session"]["fitter"] else []),
     ]
-    left = [*paragraph("Conditions", half, size=9.6, bold=True), *pairs(conditions(facts), half)]
-    right = [*paragraph("How it was worked out", half, size=9.6, bold=True), *pairs(method, half)]
+    left = [*paragraph("Conditions", first, size=9.6, bold=True), *pairs(conditions(facts), first)]
+    right = [*paragraph("How it was worked out", second, size=9.6, bold=True), *pairs(method, second)]
     sheet.space(6)
     sheet.bookmark("Conditions and method")
-    sheet.columns(left, right, second=half + 16)
+    sheet.columns(left, right, second=first + 14)
     sheet.space(3)
     prints = f"Fingerprints (SHA-256): inputs {analysis['inputs_sha256']}, result {analysis['result_sha256']}"
     prints += "; each recording's in facts.json, attached to this file."
@@ -236,16 +236,15 @@ def _warnings(sheet: Sheet, facts: Facts) -> None:
 
 def _certainty(sheet: Sheet, facts: Facts) -> None:
     result = facts["result"]
-    lines = [wording.uncertainty(c) for c in result["comparisons"]]
-    text = " ".join(
-        [
-            *(line for line in lines if line),
-            wording.decision_rule(result),
-            wording.CONVENTION,
-            wording.ROUNDED,
-            wording.NO_ACCREDITATION,
-        ]
-    )
+    said = [
+        *(wording.uncertainty(comparison) for comparison in result["comparisons"]),
+        wording.heaviest(result),
+        wording.decision_rule(result),
+        wording.CONVENTION,
+        wording.ROUNDED,
+        wording.NO_ACCREDITATION,
+    ]
+    text = " ".join(sentence for sentence in said if sentence)
     sheet.section("How sure, and what the words mean", paragraph(text, WIDTH, size=SMALL, after=0))
 
 

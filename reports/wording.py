@@ -41,8 +41,8 @@ NO_RUN_USABLE = "No run gave a drag area, so there is nothing to draw."
 NO_WARNINGS = "Nothing out of the ordinary was found in these recordings."
 LEVEL_WORDS = {"note": "Note", "caution": "Caution", "invalid": "No answer"}
 METHODS = {
-    "joint": "all runs in one least-squares energy balance (joint); losses by Martin et al. 1998, air density by "
-    "CIPM-2007; the run is the unit, intervals by Student's t"
+    "joint": "one least-squares energy balance over all runs (joint); losses by Martin et al. 1998, air density by "
+    "CIPM-2007"
 }
 ROUNDED = "Numbers are the stored ones, rounded once; all digits and the rule are in facts.json."
 ITEMS_ONLY = "Relates only to the items tested."
@@ -220,7 +220,9 @@ def uncertainty(comparison: Mapping[str, Any]) -> str:
     """Standard uncertainty, coverage factor, degrees of freedom; empty where nothing was worked out."""
     if comparison["df"] is None or comparison["ridden_ci95_m2"] is None:
         return ""
-    parts = [f"{comparison['changed']} against {comparison['reference']}: 95 % interval by Student's t"]
+    parts = [
+        f"{comparison['changed']} against {comparison['reference']}: 95 % interval by Student's t, the run as the unit"
+    ]
     if comparison.get("ridden_u_m2") is not None:
         parts.append(f"standard uncertainty {two_digits(comparison['ridden_u_m2'])} {SQUARE_METRES}")
     if comparison.get("coverage_factor") is not None:
@@ -234,6 +236,16 @@ def uncertainty(comparison: Mapping[str, Any]) -> str:
     return f"{', '.join(parts)}."
 
 
+def heaviest(result: Mapping[str, Any]) -> str:
+    """The largest lines of the uncertainty budget, for differences and for drag areas; empty without a budget."""
+    said = []
+    for name, key in (("a difference", "on_delta_m2"), ("a drag area itself", "on_cda_m2")):
+        known = sorted((line for line in result["budget"] if line[key]), key=lambda line: -float(line[key]))
+        listed = ", ".join(f"{line['source']} {two_digits(line[key])}" for line in known[:3])
+        said += [f"on {name}: {listed}"] if listed else []
+    return f"What weighs most (standard uncertainty, {SQUARE_METRES}) {'; '.join(said)}." if said else ""
+
+
 def _chance(p_value: float) -> str:
     """Below 0.0001 the digits of a p value say nothing more."""
-    return f"p = {two_digits(p_value)}" if p_value >= 0.0001 else "p < 0.0001"
+    return f"p{NO_BREAK}={NO_BREAK}{two_digits(p_value)}" if p_value >= 0.0001 else f"p{NO_BREAK}<{NO_BREAK}0.0001"

@@ -127,7 +127,11 @@ def result(verdict="faster", **other):
             "airspeed_gain_by_setup": {"A": 0.998, "B": 0.9991},
             "crr": 0.004231,
         },
-        "budget": [{"source": "power meter gain", "u_relative": 0.015, "on_cda_m2": 0.0037, "on_delta_m2": 0.00003}],
+        "budget": [
+            {"source": "power meter gain", "u_relative": 0.015, "on_cda_m2": 0.003741, "on_delta_m2": 0.0000302},
+            {"source": "rider from run to run", "u_relative": 0.0027, "on_cda_m2": 0.000647, "on_delta_m2": 0.000908},
+            {"source": "yaw dependence", "u_relative": None, "on_cda_m2": None, "on_delta_m2": None},
+        ],
         "warnings": warnings,
         "assumptions": {"smallest_difference_m2": 0.002},
     }

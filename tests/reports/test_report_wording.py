@@ -87,7 +87,15 @@ def test_an_undecided_answer_that_no_day_can_settle_says_so():
 
 
 def test_a_tiny_p_value_is_not_spelled_out():
-    assert "p < 0.0001" in wording.uncertainty(stored.comparison("faster", p_value=1.4e-9))
+    assert "p < 0.0001" in said(wording.uncertainty(stored.comparison("faster", p_value=1.4e-9)))
+
+
+def test_the_heaviest_lines_of_the_budget_are_told_heaviest_first():
+    assert wording.heaviest(stored.result()) == (
+        "What weighs most (standard uncertainty, m²) on a difference: rider from run to run 0.00091, power meter gain "
+        "0.000030; on a drag area itself: power meter gain 0.0037, rider from run to run 0.00065."
+    )
+    assert wording.heaviest(stored.result(budget=[])) == ""
 
 
 def test_nothing_worked_out_is_said_so():

@@ -88,7 +88,8 @@ def cut(world: World, rides: Sequence[Ridden]) -> tuple[Stretches, Array]:
     for run, ridden in enumerate(rides):
         for places, direction in _passes(world, ridden, marks):
             part = _sums(world, ridden, run, places)
-            first = np.arange(places.size - 1) if direction > 0 else np.arange(places.size - 1)[::-1] + 1
+            inside = np.arange(places.size - 1, dtype=float)
+            first = inside if direction > 0 else inside[::-1] + 1
             part["first"] = first
             part["last"] = np.mod(first + 1, pieces) if closed else first + direction
             part["run"] = np.full(first.size, run)

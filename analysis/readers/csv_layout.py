@@ -51,26 +51,21 @@ def sniff(name: str, data: bytes, mapping: Mapping[str, str] | None) -> Layout:
     if skipped == len(head):
         raise Refused([Fault(name, "file", f"{len(data)} bytes and no header", "a header line and samples")])
     best: tuple[int, int] = (-1, -1)
-    for delimiter in DELIMITERS:
-        rows = _rows(head[skipped:], delimiter)
-        targets, found = resolve(rows[0], mapping)
-        rank = (len(targets), len(rows[0]))
-        if rank > best:
-            best, chosen = rank, (delimiter, rows, targets, found)
-    delimiter, rows, targets, faults = chosen
+    for sign in [sign for sign in DELIMITERS if sign in head[skipped]] or DELIMITERS[:1]:
+        names = _rows(head[skipped : skipped + 1], sign)[0]
+        found = resolve(names, mapping)
+        if (len(found[0]), len(names)) > best:
+            best, delimiter, header, (targets, faults) = (len(found[0]), len(names)), sign, names, found
     if TIME not in {target.channel for target in targets.values()}:
-        columns = ", ".join(rows[0])
-        faults.append(
-            Fault(name, TIME, f"the columns {shown(columns)}", f"a column '{TIME}': {TIME_ALLOWED}", skipped + 1)
-        )
+        given = f"the columns {shown(', '.join(header))}"
+        faults.append(Fault(name, TIME, given, f"a column '{TIME}': {TIME_ALLOWED}", skipped + 1))
     if faults:
         raise Refused(faults)
     body = data[len("".join(head[: skipped + 1]).encode()) :]
-    # Whole numbers only so far: the first point anywhere decides, as it will be a decimal one.
-    decimal = _decimal(rows[1:], targets) or ("." if b"." in body else None)
+    decimal = _decimal(body, delimiter, head[skipped + 1 :], targets)
     # float() also takes underscores and every script's digits; where none occur it is as strict as this reader.
     plain = body.isascii() and b"_" not in body and not (decimal == "," and b"." in body)
-    return Layout(delimiter, decimal, rows[0], skipped + 1, targets, plain)
+    return Layout(delimiter, decimal, header, skipped + 1, targets, plain)
 
 
 def _rows(lines: Sequence[str], delimiter: str) -> list[list[str]]:
@@ -80,8 +75,12 @@ def _rows(lines: Sequence[str], delimiter: str) -> list[list[str]]:
         return [[]]
 
 
-def _decimal(rows: Sequence[Sequence[str]], targets: Mapping[int, Target]) -> str | None:
-    """Tell the decimal sign from the first rows: the one seen in a number, a point where both are."""
-    cells = [row[at].strip() for row in rows for at, to in targets.items() if at < len(row) and to.channel != TIME]
+def _decimal(body: bytes, delimiter: str, lines: Sequence[str], targets: Mapping[int, Target]) -> str | None:
+    """Tell the file's one decimal sign; where points and commas occur, by the numbers of the first rows."""
+    points, commas = b"." in body, (b'"' if delimiter == "," else b",") in body
+    if not (points and commas):
+        return "." if points else "," if commas else None
+    rows, columns = _rows(lines, delimiter), [at for at, target in targets.items() if target.channel != TIME]
+    cells = [row[at].strip() for row in rows for at in columns if at < len(row)]
     numbers = [cell for cell in cells if NUMBER.fullmatch(cell)]
-    return "." if any("." in cell for cell in numbers) else "," if any("," in cell for cell in numbers) else None
+    return "," if any("," in cell for cell in numbers) and not any("." in cell for cell in numbers) else "."

@@ -8,17 +8,18 @@ from rest_framework import serializers
 from analysis.results.models import Analysis
 from studio.api.base import ReadViewSet
 from studio.api.filters import StudioFilters
+from studio.api.shapes import ModelShape
 
 FIELDS = ("id", "session", "number", "inputs_sha256", "engine_version", "supersedes", "created_at")
 
 
-class AnalysisInList(serializers.ModelSerializer[Analysis]):
+class AnalysisInList(ModelShape[Analysis]):
     class Meta:
         model = Analysis
         fields = FIELDS
 
 
-class AnalysisOut(serializers.ModelSerializer[Analysis]):
+class AnalysisOut(ModelShape[Analysis]):
     result = serializers.DictField(help_text="a session result, `session-result/1`")
 
     class Meta:

@@ -32,6 +32,7 @@ class StudioView(APIView):
     route: ClassVar[str] = ""
     query_keys: ClassVar[tuple[str, ...]] = ()
     personal: ClassVar[bool] = True
+    http_method_names = ["get", "head", "post", "put", "patch", "delete"]
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)

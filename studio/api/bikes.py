@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from django_filters import rest_framework as filters
-from rest_framework import serializers
 
 from studio.api.base import RecordViewSet
 from studio.api.filters import StudioFilters
-from studio.api.shapes import Reference, StrictModelSerializer
+from studio.api.shapes import ModelShape, Reference, StrictModelSerializer
 from studio.records.models import Bike, Rider
 from studio.records.services.bikes import bike_create, bike_delete, bike_update
 
@@ -32,7 +31,7 @@ class BikeIn(StrictModelSerializer[Bike]):
         fields = FIELDS
 
 
-class BikeOut(serializers.ModelSerializer[Bike]):
+class BikeOut(ModelShape[Bike]):
     class Meta:
         model = Bike
         fields = ("id", *FIELDS, "created_at", "updated_at")

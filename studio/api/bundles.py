@@ -44,7 +44,9 @@ class BundlesView(StudioView):
         file: UploadedFile[Any] = serializer.validated_data["bundle"]
         name = PurePath(file.name or "bundle.zip").name
         if not zipfile.is_zipfile(file):
-            fault = Fault(file=name, key="bundle", given=shown(file.content_type or ""), allowed="a zip")
+            file.seek(0)
+            given = f"{file.size} bytes that begin {shown(file.read(8))}"
+            fault = Fault(file=name, key="bundle", given=given, allowed="a whole zip")
             raise WrongMediaType("The bundle is not a zip, or not a whole one.", (fault,))
         file.seek(0)
         try:

@@ -7,7 +7,7 @@ from rest_framework import serializers
 
 from studio.api.base import RecordViewSet
 from studio.api.filters import StudioFilters
-from studio.api.shapes import StrictModelSerializer
+from studio.api.shapes import ModelShape, StrictModelSerializer
 from studio.records.models import Course, CourseKind
 from studio.records.services.courses import course_create, course_delete, course_update
 
@@ -23,7 +23,7 @@ class CourseIn(StrictModelSerializer[Course]):
         fields = FIELDS
 
 
-class CourseOut(serializers.ModelSerializer[Course]):
+class CourseOut(ModelShape[Course]):
     marks = serializers.ListField(child=serializers.JSONField())
     track_geometry = serializers.DictField()
 

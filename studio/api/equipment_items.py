@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from django_filters import rest_framework as filters
-from rest_framework import serializers
 
 from studio.api.base import RecordViewSet
 from studio.api.filters import StudioFilters
-from studio.api.shapes import Reference, StrictModelSerializer
+from studio.api.shapes import ModelShape, Reference, StrictModelSerializer
 from studio.records.models import EquipmentItem, Product, Rider
 from studio.records.services.equipment import item_create, item_delete, item_update
 
@@ -23,7 +22,7 @@ class EquipmentItemIn(StrictModelSerializer[EquipmentItem]):
         fields = FIELDS
 
 
-class EquipmentItemOut(serializers.ModelSerializer[EquipmentItem]):
+class EquipmentItemOut(ModelShape[EquipmentItem]):
     class Meta:
         model = EquipmentItem
         fields = ("id", *FIELDS, "created_at", "updated_at")

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from django_filters import rest_framework as filters
-from rest_framework import serializers
 
 from studio.api.base import RecordViewSet
 from studio.api.filters import StudioFilters
-from studio.api.shapes import StrictModelSerializer
+from studio.api.shapes import ModelShape, StrictModelSerializer
 from studio.records.models import Instrument, InstrumentKind
 from studio.records.services.instruments import instrument_create, instrument_delete, instrument_update
 
@@ -20,7 +19,7 @@ class InstrumentIn(StrictModelSerializer[Instrument]):
         fields = FIELDS
 
 
-class InstrumentOut(serializers.ModelSerializer[Instrument]):
+class InstrumentOut(ModelShape[Instrument]):
     class Meta:
         model = Instrument
         fields = ("id", *FIELDS, "created_at", "updated_at")

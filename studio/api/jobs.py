@@ -20,11 +20,12 @@ from analysis.jobs.enqueue import enqueue
 from analysis.results.models import Job, JobState
 from studio.api.base import ReadViewSet, address_of, caller, studio_of
 from studio.api.filters import StudioFilters
+from studio.api.shapes import ModelShape
 from studio.api.streams import JobStream, event_id
 from studio.records.models import FieldSession
 
 
-class JobOut(serializers.ModelSerializer[Job]):
+class JobOut(ModelShape[Job]):
     result = serializers.DictField(allow_null=True, help_text="ids of what came of it, once `state` is `done`")
     problem = serializers.DictField(allow_null=True, help_text="a problem document, once `state` is `refused`")
 
@@ -78,6 +79,8 @@ class JobViewSet(ReadViewSet[Job]):
         seen = request.headers.get("Last-Event-ID", "")
         if job.ended_at is not None and seen == event_id(job_document(job)):
             return HttpResponse(status=status.HTTP_204_NO_CONTENT)
+        if request.method == "HEAD":
+            return HttpResponse(content_type="text/event-stream")
         stream = JobStream(read=lambda: job_document(self.get_object()), seen=seen)
         headers = {"X-Accel-Buffering": "no", "Cache-Control": "private, no-store, no-transform"}
         return StreamingHttpResponse(stream, content_type="text/event-stream", headers=headers)

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from django_filters import rest_framework as filters
-from rest_framework import serializers
 
 from studio.api.base import RecordViewSet
 from studio.api.filters import StudioFilters
-from studio.api.shapes import Reference, StrictModelSerializer
+from studio.api.shapes import ModelShape, Reference, StrictModelSerializer
 from studio.records.models import Bike, EquipmentItem, Mounting, Rider
 from studio.records.services.equipment import mounting_create, mounting_delete, mounting_update
 
@@ -24,7 +23,7 @@ class MountingIn(StrictModelSerializer[Mounting]):
         fields = FIELDS
 
 
-class MountingOut(serializers.ModelSerializer[Mounting]):
+class MountingOut(ModelShape[Mounting]):
     class Meta:
         model = Mounting
         fields = ("id", *FIELDS, "created_at", "updated_at")

@@ -7,7 +7,7 @@ from rest_framework import serializers
 
 from studio.api.base import RecordViewSet
 from studio.api.filters import StudioFilters
-from studio.api.shapes import NumberField, Reference, StrictModelSerializer
+from studio.api.shapes import ModelShape, NumberField, Reference, StrictModelSerializer
 from studio.records.models import Bike, Position
 from studio.records.services.bikes import position_create, position_delete, position_update
 
@@ -23,7 +23,7 @@ class PositionIn(StrictModelSerializer[Position]):
         fields = FIELDS
 
 
-class PositionOut(serializers.ModelSerializer[Position]):
+class PositionOut(ModelShape[Position]):
     coordinates = serializers.DictField(child=NumberField())
 
     class Meta:

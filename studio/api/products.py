@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from django_filters import rest_framework as filters
-from rest_framework import serializers
 
 from studio.api.base import RecordViewSet
 from studio.api.filters import StudioFilters
-from studio.api.shapes import StrictModelSerializer
+from studio.api.shapes import ModelShape, StrictModelSerializer
 from studio.records.models import Product
 from studio.records.services.equipment import product_create, product_delete, product_update
 
@@ -20,7 +19,7 @@ class ProductIn(StrictModelSerializer[Product]):
         fields = FIELDS
 
 
-class ProductOut(serializers.ModelSerializer[Product]):
+class ProductOut(ModelShape[Product]):
     class Meta:
         model = Product
         fields = ("id", *FIELDS, "created_at", "updated_at")

@@ -18,7 +18,7 @@ from studio.api.base import RemovableViewSet, address_of, caller, studio_of
 from studio.api.etags import etag_of
 from studio.api.filters import StudioFilters
 from studio.api.parsers import refuse_large_upload
-from studio.api.shapes import Reference, StrictSerializer
+from studio.api.shapes import ModelShape, Reference, StrictSerializer
 from studio.records.models import FieldSession, Recording, RecordingState
 from studio.records.services.recordings import recording_delete, recording_store
 
@@ -48,7 +48,7 @@ class RecordingIn(StrictSerializer):
     file = serializers.FileField(allow_empty_file=True)
 
 
-class RecordingOut(serializers.ModelSerializer[Recording]):
+class RecordingOut(ModelShape[Recording]):
     device = serializers.DictField()
     channels = serializers.ListField(child=serializers.CharField())
     findings = serializers.ListField(child=serializers.JSONField())

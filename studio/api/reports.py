@@ -7,7 +7,6 @@ from django.http import HttpResponse
 from django_filters import rest_framework as filters
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiResponse, extend_schema
-from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
@@ -18,14 +17,14 @@ from reports.models import Report
 from studio.api.base import ReadViewSet
 from studio.api.filters import StudioFilters
 from studio.api.jobs import JobOut, answer_with_job
-from studio.api.shapes import Reference, StrictSerializer
+from studio.api.shapes import ModelShape, Reference, StrictSerializer
 
 
 class ReportIn(StrictSerializer):
     analysis = Reference(Analysis)
 
 
-class ReportOut(serializers.ModelSerializer[Report]):
+class ReportOut(ModelShape[Report]):
     class Meta:
         model = Report
         fields = ("id", "analysis", "number", "wording", "pdf_sha256", "issued_by", "issued_at")

@@ -5,11 +5,10 @@ from __future__ import annotations
 from typing import Any, ClassVar
 
 from django_filters import rest_framework as filters
-from rest_framework import serializers
 
 from studio.api.base import RecordViewSet
 from studio.api.filters import StudioFilters
-from studio.api.shapes import StrictModelSerializer
+from studio.api.shapes import ModelShape, StrictModelSerializer
 from studio.records.models import Rider, Role
 from studio.records.querysets import membership_of
 from studio.records.services.people import rider_create, rider_delete, rider_update
@@ -33,7 +32,7 @@ class RiderIn(StrictModelSerializer[Rider]):
         fields = FIELDS
 
 
-class RiderOut(serializers.ModelSerializer[Rider]):
+class RiderOut(ModelShape[Rider]):
     class Meta:
         model = Rider
         fields = ("id", *FIELDS, "created_at", "updated_at")

@@ -9,7 +9,7 @@ from rest_framework import serializers
 
 from studio.api.base import RecordViewSet
 from studio.api.filters import StudioFilters
-from studio.api.shapes import Reference, StrictModelSerializer
+from studio.api.shapes import ModelShape, Reference, StrictModelSerializer
 from studio.records.models import FieldSession, Recording, Run, Setup
 from studio.records.services.runs import run_create, run_delete, run_update
 
@@ -41,7 +41,7 @@ class RunIn(_Cut, StrictModelSerializer[Run]):
         extra_kwargs: ClassVar[dict[str, Any]] = {"number": {"required": False, "help_text": "without one: the next"}}
 
 
-class RunOut(_Cut, serializers.ModelSerializer[Run]):
+class RunOut(_Cut, ModelShape[Run]):
     class Meta:
         model = Run
         fields = ("id", *FIELDS, "created_at", "updated_at")

@@ -18,7 +18,7 @@ from rest_framework.response import Response
 from studio.api.base import RecordViewSet, caller
 from studio.api.filters import StudioFilters
 from studio.api.jobs import JobOut, answer_with_job
-from studio.api.shapes import InstantText, NumberField, Reference, StrictModelSerializer, StrictSerializer
+from studio.api.shapes import InstantText, ModelShape, NumberField, Reference, StrictModelSerializer, StrictSerializer
 from studio.records.models import Bike, Course, FieldSession, Instrument, Rider, Setup
 from studio.records.services.bundles import bundle_export
 from studio.records.services.sessions import session_create, session_delete, session_update
@@ -75,7 +75,7 @@ class SessionIn(StrictModelSerializer[FieldSession]):
         fields = FIELDS
 
 
-class SessionOut(serializers.ModelSerializer[FieldSession]):
+class SessionOut(ModelShape[FieldSession]):
     fitter = serializers.CharField(source="fitter_name")
     plan = serializers.DictField()
     weather = serializers.ListField(child=serializers.DictField())

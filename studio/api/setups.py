@@ -8,7 +8,7 @@ from rest_framework import serializers
 
 from studio.api.base import RecordViewSet
 from studio.api.filters import StudioFilters
-from studio.api.shapes import NumberField, Reference, StrictModelSerializer, StrictSerializer
+from studio.api.shapes import ModelShape, NumberField, Reference, StrictModelSerializer, StrictSerializer
 from studio.records.models import Bike, EquipmentItem, Position, Setup
 from studio.records.services.setups import setup_create, setup_delete, setup_update
 
@@ -33,7 +33,7 @@ class SetupIn(StrictModelSerializer[Setup]):
         fields = FIELDS
 
 
-class SetupOut(serializers.ModelSerializer[Setup]):
+class SetupOut(ModelShape[Setup]):
     items = serializers.SerializerMethodField()
     tyre_pressure_kpa = serializers.DictField(child=NumberField())
 

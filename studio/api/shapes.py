@@ -17,6 +17,8 @@ from studio.api.problems import UNUSABLE
 
 M = TypeVar("M", bound=models.Model)
 UUID_FIELD = serializers.UUIDField()
+SMALL_MOST, WHOLE_MOST = 2**15 - 1, 2**31 - 1
+"""What the smaller of the databases' columns hold."""
 
 
 class NumberField(serializers.FloatField):
@@ -37,6 +39,17 @@ class NumberField(serializers.FloatField):
         if not math.isfinite(value):
             self.fail("finite")
         return value
+
+
+class WholeNumberField(serializers.IntegerField):
+    """A whole number, given as a number."""
+
+    default_error_messages: ClassVar[dict[str, Any]] = {"invalid": "a whole number, without quotes"}
+
+    def to_internal_value(self, data: Any) -> int:
+        if isinstance(data, bool) or not isinstance(data, int):
+            self.fail("invalid")
+        return super().to_internal_value(data)
 
 
 class InstantText(serializers.CharField):
@@ -85,12 +98,26 @@ class StrictSerializer(serializers.Serializer[Any]):
         return super().to_internal_value(data)
 
 
-class StrictModelSerializer(serializers.ModelSerializer[M]):
-    """Shape of a record's body from its columns; uniqueness and rules are left to the service."""
+class ModelShape(serializers.ModelSerializer[M]):
+    """Shape of a record's body from its columns, with the same ranges whichever database is behind them."""
 
-    serializer_field_mapping: ClassVar[Any] = serializers.ModelSerializer.serializer_field_mapping | {
-        models.FloatField: NumberField
+    serializer_field_mapping: ClassVar[dict[Any, Any]] = {
+        **serializers.ModelSerializer.serializer_field_mapping,
+        models.FloatField: NumberField,
+        models.PositiveIntegerField: WholeNumberField,
+        models.PositiveSmallIntegerField: WholeNumberField,
     }
+
+    def build_standard_field(self, field_name: str, model_field: models.Field[Any, Any]) -> Any:
+        field_class, options = super().build_standard_field(field_name, model_field)
+        if isinstance(model_field, models.IntegerField):
+            small = isinstance(model_field, models.PositiveSmallIntegerField)
+            options |= {"min_value": 0, "max_value": SMALL_MOST if small else WHOLE_MOST}
+        return field_class, options
+
+
+class StrictModelSerializer(ModelShape[M]):
+    """What a record's body may say; uniqueness and rules are left to the service."""
 
     def to_internal_value(self, data: Any) -> Any:
         if isinstance(data, Mapping):

@@ -16,7 +16,7 @@ from rest_framework.response import Response
 
 from studio.api.authentication import BearerAuthentication
 from studio.api.base import ReadViewSet, address_of, caller
-from studio.api.shapes import StrictSerializer
+from studio.api.shapes import ModelShape, StrictSerializer
 from studio.records.models import ApiToken, User
 from studio.records.querysets import membership_of
 from studio.records.services.tokens import token_create, token_revoke
@@ -30,13 +30,13 @@ class TokenIn(StrictSerializer):
     name = serializers.CharField(max_length=120, required=False, help_text="what the token is for")
 
 
-class TokenOut(serializers.ModelSerializer[ApiToken]):
+class TokenOut(ModelShape[ApiToken]):
     class Meta:
         model = ApiToken
         fields = ("id", "name", "created_at", "expires_at")
 
 
-class TokenMade(serializers.ModelSerializer[ApiToken]):
+class TokenMade(ModelShape[ApiToken]):
     token = serializers.CharField(help_text="shown this once; send it as `Authorization: Bearer`")
 
     class Meta:

@@ -6,6 +6,7 @@ import zipfile
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
+from analysis.readers.faults import shown
 from analysis.results.models import Job
 from studio.records.models import Recording
 from studio.records.store import file_path
@@ -64,7 +65,13 @@ def test_what_is_no_whole_zip_is_415(bo, db, content):
     answer = send(bo, BUNDLES, bundle=upload("day.zip", content))
     assert answer.status_code == 415
     assert answer.json()["errors"] == [
-        {"file": "day.zip", "line": None, "key": "bundle", "given": "'application/octet-stream'", "allowed": "a zip"}
+        {
+            "file": "day.zip",
+            "line": None,
+            "key": "bundle",
+            "given": f"{len(content)} bytes that begin {shown(content[:8])}",
+            "allowed": "a whole zip",
+        }
     ]
     assert not Job.objects.exists()
 

@@ -150,10 +150,14 @@ def test_a_stale_attempt_writes_nothing(job, attempt, write, since):
 
 
 def test_what_a_fenced_block_wrote_goes_with_it(studio, attempt):
-    with pytest.raises(RuntimeError, match="power cut"), attempt.atomic():
-        JobFactory(studio=studio, kind="written inside")
-        attempt.done({})
-        raise RuntimeError("power cut")
+    def write_and_crash():
+        with attempt.atomic():
+            JobFactory(studio=studio, kind="written inside")
+            attempt.done({})
+            raise RuntimeError("power cut")
+
+    with pytest.raises(RuntimeError, match="power cut"):
+        write_and_crash()
     assert not Job.objects.filter(kind="written inside").exists()
     assert Job.objects.get(pk=attempt.job.pk).state == JobState.RUNNING
 

@@ -22,8 +22,8 @@ from typing import Any
 from analysis.core.air import air_density_kg_m3
 from analysis.core.document import result_document
 from analysis.core.ridetime import watts_at_speed
-from analysis.core.session import SessionRefused, estimate
-from analysis.core.types import Questions
+from analysis.core.session import estimate
+from analysis.core.types import Questions, SessionRefused
 from analysis.readers.bundle import core_session, read_bundle, read_recordings
 from analysis.readers.faults import Refused
 from analysis.readers.session import ZERO_CELSIUS_K
@@ -104,7 +104,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except options.refusals as refusal:
         print(refusal, file=sys.stderr)
         return EXIT_REFUSED
-    print(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
+    print(json.dumps(document, indent=1, allow_nan=False))
     return 0
 
 

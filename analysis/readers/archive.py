@@ -115,8 +115,11 @@ class _Zip:
         except BROKEN as error:
             given = f"a broken zip ({error})"
             raise Refused([Fault(path.name, "bundle", given, "a folder or a sound zip with session.json")]) from None
-        members = [(_member_name(info), info) for info in self.zip.infolist() if not info.is_dir()]
-        faults = self._table_faults(path.name, members)
+        entries = [(_member_name(info), info) for info in self.zip.infolist()]
+        members = [(name, info) for name, info in entries if not info.is_dir()]
+        unsafe = [name for name, info in entries if info.is_dir() and not safe_name(name)]
+        faults = [Fault(path.name, "member name", shown(name), NAME_ALLOWED) for name in unsafe]
+        faults += self._table_faults(path.name, members)
         if faults:
             raise Refused(faults)
         base = _base(path.name, [name for name, _ in members])

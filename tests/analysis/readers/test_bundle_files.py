@@ -92,6 +92,7 @@ def nested():
     [
         (("../evil.csv", b"x"), r"member name: found '\.\./evil\.csv'; allowed: a plain relative path"),
         (("day/../../evil.csv", b"x"), r"member name: found"),
+        (("../evil/", b""), r"member name: found '\.\./evil/'"),
         (("/etc/evil.csv", b"x"), r"member name: found '/etc/evil\.csv'"),
         (("..\\evil.csv", b"x"), r"member name: found"),
         (("C:evil.csv", b"x"), r"member name: found"),

@@ -9,7 +9,8 @@ from analysis.core.types import Questions
 from analysis.readers.bundle import core_session
 from analysis.readers.faults import Refused
 from analysis.readers.recording import read_recording
-from tests.analysis.readers.bundles import csv_bytes, document, files
+from tests.analysis.readers.bundles import START, csv_bytes, document, files
+from tests.analysis.readers.fit_files import fit_file
 
 
 def session_of(doc, contents=None, **options):
@@ -120,6 +121,16 @@ def test_a_run_longer_than_its_recording_is_noted():
     (note,) = session.notes
     assert (note.code, note.where) == ("gaps", "run 1")
     assert "281 s beyond day.csv" in note.what
+
+
+def test_a_fit_file_serves_its_laps():
+    samples = [{"power": 200 + second, "distance": 10.0 * second} for second in range(30)]
+    day = fit_file(START, samples, laps=((0, 12), (12, 24)))
+    doc = document()
+    doc["runs"] = [{"number": lap, "setup": "A", "recording": "day.fit", "lap": lap} for lap in (1, 2)]
+    first, second = session_of(doc, {"day.fit": day}).runs
+    assert (first.channels.power_w[-1], second.channels.power_w[0]) == (211, 212)
+    assert second.channels.time_s.tolist() == list(range(12, 24))
 
 
 def seconds_only(count):

@@ -30,7 +30,7 @@ def redis_keeps_messages_longer_than_jobs(
 ) -> list[CheckMessage]:
     """Redis gives a message again after `visibility_timeout`; shorter than a job, it would wake for running ones."""
     timeout = settings.CELERY_BROKER_TRANSPORT_OPTIONS.get("visibility_timeout")
-    if timeout is None or timeout > settings.JOB_TIME_LIMIT_S:
+    if not isinstance(timeout, int) or timeout > settings.JOB_TIME_LIMIT_S:
         return []
     hint = f"Set it above JOB_TIME_LIMIT_S ({settings.JOB_TIME_LIMIT_S} s)."
     return [Error(f"The broker's visibility_timeout is {timeout} s.", hint=hint, id="studio.E002")]

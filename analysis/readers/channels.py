@@ -35,8 +35,8 @@ CHANNELS = {
         Channel("airspeed_mps", "m/s", -20, 70, "the air's speed along the direction of travel, as sensed"),
         Channel("yaw_deg", "deg", -180, 180, "angle of the air flow, positive when the air comes from the left"),
         Channel("tilt_deg", "deg", -180, 180, "pitch of the air sensor, mount and road together"),
-        Channel("temperature_c", "degC", -50, 70, "air temperature"),
-        Channel("pressure_hpa", "hPa", 400, 1100, "station pressure, never reduced to sea level"),
+        Channel("temperature_c", "degC", -45, 60, "air temperature"),
+        Channel("pressure_hpa", "hPa", 500, 1100, "station pressure, never reduced to sea level"),
         Channel("humidity_pct", "%", 0, 105, "relative humidity"),
         Channel("lap", "1", 0, 100_000, "lap, counted from 1"),
     )

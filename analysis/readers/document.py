@@ -39,7 +39,7 @@ RANGES = {
     "smallest_difference_m2": (0, 0.1),
     "repeatability.sd_m2": (0, 0.1),
     "repeatability.df": (0, 100_000),
-    "weather[].temperature_c": (-50, 60),
+    "weather[].temperature_c": (-45, 60),
     "weather[].pressure_hpa": (500, 1100),
     "weather[].humidity_pct": (0, 100),
     "setups[].system_mass_kg": (20, 500),

@@ -42,7 +42,7 @@ SI: dict[str, tuple[str, Callable[[Array], Array]]] = {
     "tilt_deg": ("tilt_rad", np.deg2rad),
     "temperature_c": ("temperature_k", _scaled(1, ZERO_CELSIUS_K)),
     "pressure_hpa": ("pressure_pa", _scaled(100)),
-    "humidity_pct": ("humidity", _scaled(0.01)),
+    "humidity_pct": ("humidity", lambda values: np.minimum(values * 0.01, 1.0)),  # sensors in fog read a little over
 }
 
 

@@ -114,7 +114,7 @@ def test_a_spike_becomes_a_gap_and_is_named():
 
 
 def test_a_column_in_the_wrong_unit_is_refused():
-    with pytest.raises(Refused, match=r"line 2, pressure_hpa: found 100850 .* allowed: 400 to 1100 hPa"):
+    with pytest.raises(Refused, match=r"line 2, pressure_hpa: found 100850 .* allowed: 500 to 1100 hPa"):
         read_recording("run.csv", csv_bytes().replace(b"1008.5", b"100850"))
 
 

@@ -36,6 +36,7 @@ from studio.records.models import (
 )
 from studio.records.models.base import Record
 from studio.records.services.events import note_event, turn
+from studio.records.services.sessions import link_setup
 
 if TYPE_CHECKING:  # the stubs' classes take parameters, the real ones do not
     ModelAdmin = admin.ModelAdmin[Any]
@@ -216,6 +217,11 @@ class RunAdmin(RecordAdmin):
     list_display = ("session", "number", "setup", "left_out")
     list_select_related = ("session__rider", "setup")
     raw_id_fields = ("session", "setup", "recording")
+
+    def save_model(self, request: HttpRequest, obj: Record, form: Form, change: bool) -> None:
+        assert isinstance(obj, Run)
+        super().save_model(request, obj, form, change)
+        link_setup(obj.session, obj.setup)
 
 
 @admin.register(Recording)

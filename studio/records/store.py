@@ -60,7 +60,7 @@ def keep_file(*, studio_id: UUID, chunks: Iterable[bytes], max_bytes: int | None
         target = file_path(studio_id=studio_id, sha256=sha256)
         target.parent.mkdir(exist_ok=True)
         os.replace(temporary, target)
-        for folder in (target.parent, root, root.parent):
+        for folder in (target.parent, root, root.parent, root.parent.parent):  # any of them may be new
             _sync_folder(folder)
     except BaseException:
         Path(temporary).unlink(missing_ok=True)

@@ -23,7 +23,8 @@ from studio.records.store import file_path
 def session_document(session: FieldSession, *, complete: bool = False) -> dict[str, Any]:
     """Write a session as a bundle's document, with what the bundle it came from said that no record holds.
 
-    `complete` adds the keys of this house's own (`bundle_keys.OWN`), which an export needs and an analysis does not.
+    `complete` adds the keys of this house's own (`bundle_keys.OWN`) and keeps the order of the setups, which an export
+    needs. Without it the document is in the form in which two of them are compared: equal facts, equal document.
     A run that was left out and never recorded has no place in a bundle. Raises `Unusable` where a run that counts has
     no recording, or the session no run.
     """
@@ -42,7 +43,8 @@ def session_document(session: FieldSession, *, complete: bool = False) -> dict[s
     document["setups"] = [_setup(link, reference=link == _reference(links)) for link in links]
     document["runs"] = [_run(run, complete=complete) for run in runs]
     _give_back(document, session.unknown)
-    return {key: value for key, value in document.items() if value != {}}
+    whole = {key: value for key, value in document.items() if value != {}}
+    return whole if complete else normalised(whole)
 
 
 def session_files(session: FieldSession) -> dict[str, Path]:

@@ -99,9 +99,9 @@ def _unfit(document: Document) -> list[Fault]:
         faults += _faults_in(place, session, keys)
     for at, entry in enumerate(document["setups"]):
         faults += _faults_in(f"setups[{at}]", Setup(**values_of("setups", entry, SETUP, Setup)), SETUP)
-        for slot, name in (entry.get("items") or {}).items():
+        for slot, name in _given(entry.get("items")).items():
             place = f"setups[{at}].items"
-            faults += _faults_in(place, Product(category=slot, name=name or ""), {slot: "name"})
+            faults += _faults_in(place, Product(category=slot, name=name), {slot: "name"})
             faults += _faults_in(place, SetupItem(slot=slot), {slot: "slot"})
     for at, entry in enumerate(document["runs"]):
         faults += _faults_in(f"runs[{at}]", Run(**_run_values(entry)), RUN)

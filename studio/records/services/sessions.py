@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC
 from typing import Any
 
-from django.db.models import Max
+from django.db.models import F, Max
+from django.utils import timezone
 
 from analysis.readers.faults import Fault, shown
 from analysis.readers.schema import BUNDLE, shape_faults
@@ -85,6 +86,9 @@ def link_setup(session: FieldSession, setup: Setup) -> None:
     if not SessionSetup.objects.filter(session=session, setup=setup).exists():
         last = SessionSetup.objects.filter(session=session).aggregate(last=Max("order"))["last"]
         SessionSetup.objects.create(session=session, setup=setup, order=0 if last is None else last + 1)
+        # The session says more than whoever read it knows: their entity tags are stale.
+        FieldSession.objects.filter(pk=session.pk).update(version=F("version") + 1, updated_at=timezone.now())
+        session.refresh_from_db(fields=["version", "updated_at"])
 
 
 def setup_faults(session: FieldSession, setups: Sequence[Setup], key: str) -> list[Fault]:

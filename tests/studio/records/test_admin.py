@@ -63,6 +63,13 @@ def test_a_change_counts_and_is_noted(keeper):
     assert Event.objects.get(studio=rider.studio).actor_id == User.objects.get(is_staff=True).pk
 
 
+def test_a_run_brings_its_setup_into_the_session(keeper):
+    run = RunFactory()
+    form = {"studio": run.studio_id, "session": run.session_id, "setup": run.setup_id, "number": 7}
+    assert keeper.post(f"/back/records/run/{run.pk}/change/", form).status_code == 302
+    assert run.session.setup_links.get().setup == run.setup
+
+
 def test_a_deletion_is_noted(keeper):
     rider = RiderFactory()
     keeper.post(f"/back/records/rider/{rider.pk}/delete/", {"post": "yes"})

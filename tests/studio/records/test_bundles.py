@@ -8,6 +8,7 @@ import zipfile
 import pytest
 
 from analysis.readers.bundle import read_bundle
+from analysis.readers.document import normalised
 from studio.records.errors import Unusable
 from studio.records.models import (
     Bike,
@@ -27,7 +28,14 @@ from studio.records.selectors.bundles import fingerprint, session_document, sess
 from studio.records.services.bundles import bundle_export, bundle_import
 from studio.records.services.events import chain_faults
 from studio.records.services.runs import run_update
-from tests.factories import FieldSessionFactory, RecordingFactory, RiderFactory, RunFactory, StudioFactory
+from tests.factories import (
+    FieldSessionFactory,
+    RecordingFactory,
+    RiderFactory,
+    RunFactory,
+    SessionSetupFactory,
+    StudioFactory,
+)
 
 DOCUMENT = {
     "schema": "session-bundle/1",
@@ -223,6 +231,22 @@ def test_own_key_of_another_type_is_kept_as_unknown(tmp_path, studio):
     assert session_document(session)["bike"]["size"] == 54
 
 
+def test_an_analysis_sees_equal_facts_in_equal_form(session, bundle):
+    document = session_document(session)
+    assert document == normalised(document)
+    assert document["setups"] == normalised(bundle.document)["setups"]
+
+
+def test_null_and_empty_mean_not_given(tmp_path, studio):
+    document = changed(("setups", 0, "items"), {"helmet": None, "wheels": "", "shoes": "Orlo"})
+    document["setups"][0] |= {"position": {"reach_mm": None}, "tyre_pressure_kpa": {"front": None}, "clothing": ""}
+    document |= {"assumed": None, "repeatability": None, "weather": None}
+    session = bundle_import(studio=studio, bundle=bundle_at(tmp_path / "nulls", document), by=None)
+    setup = session.setup_links.get(setup__label="B").setup
+    assert [slot.slot for slot in setup.slots.all()] == ["shoes"]
+    assert (setup.position, setup.tyre_pressure_kpa, session.assumed_crr, session.weather) == (None, {}, None, [])
+
+
 def test_export_is_the_same_bytes(session):
     first, second = io.BytesIO(), io.BytesIO()
     bundle_export(session=session, target=first)
@@ -338,7 +362,9 @@ def test_run_that_counts_needs_a_recording(db):
 
 def test_left_out_and_never_recorded_is_not_in_a_bundle(db):
     session = FieldSessionFactory()
-    RunFactory(session=session, number=1, recording=RecordingFactory(session=session, filename="one.csv"))
+    setup = SessionSetupFactory(session=session).setup
+    recording = RecordingFactory(session=session, filename="one.csv")
+    RunFactory(session=session, setup=setup, number=1, recording=recording)
     RunFactory(session=session, number=2, recording=None, left_out="the device was off")
     assert [run["recording"] for run in session_document(session)["runs"]] == ["one.csv"]
 

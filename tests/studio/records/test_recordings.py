@@ -84,7 +84,7 @@ def test_bytes_are_on_the_disk_before_the_row(session, monkeypatch):
     monkeypatch.setattr("studio.records.store.os.fsync", lambda handle: steps.append("fsync"))
     monkeypatch.setattr(Recording, "save", lambda self, **_: steps.append("row"))
     stored(session)
-    assert steps == ["fsync"] * 4 + ["row"]
+    assert steps == ["fsync"] * 5 + ["row"]
 
 
 def test_what_was_read_is_entered(session):

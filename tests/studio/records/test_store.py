@@ -55,4 +55,4 @@ def test_file_and_folders_reach_the_disk(studio_id, monkeypatch):
     synced = []
     monkeypatch.setattr("studio.records.store.os.fsync", synced.append)
     keep_file(studio_id=studio_id, chunks=[b"ab"])
-    assert len(synced) == 4
+    assert len(synced) == 5

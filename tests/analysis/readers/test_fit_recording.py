@@ -116,3 +116,30 @@ def test_the_cap_on_samples_is_named(plain):
 def test_a_file_without_samples_is_refused():
     with pytest.raises(Refused, match=r"found no record with a time; allowed: a FIT activity"):
         read_recording("day.fit", fit_file(START, []))
+
+
+def test_a_field_that_is_no_channel_is_kept_under_its_own_name():
+    recording = read_recording("day.fit", fit_file(START, [{"power": 250, "grade": 2.5}] * 3))
+    assert recording.extra["grade"].tolist() == [2.5] * 3
+    assert recording.extra_units["grade"] == "%"
+
+
+def test_times_since_power_on_are_no_clock():
+    since_power_on = datetime(1989, 12, 31, 1, tzinfo=UTC)  # an hour after the format's zero
+    recording = read_recording("day.fit", fit_file(since_power_on, SAMPLES[:3]))
+    assert recording.start is None
+    assert recording.time_s.tolist() == [3600, 3601, 3602]
+
+
+def test_a_repeated_time_keeps_the_first_sample(plain):
+    recording = read_recording("day.fit", plain + plain)
+    assert recording.time_s.tolist() == list(range(20))
+    assert any("20 of 40 samples repeat a time" in note.what for note in recording.notes)
+
+
+def test_values_out_of_range_become_gaps_and_are_noted():
+    samples = [dict(SAMPLES[0]) for _ in range(20)]
+    samples[3]["power"] = 60_000
+    recording = read_recording("day.fit", fit_file(START, samples))
+    assert np.flatnonzero(np.isnan(recording.columns["power_w"])).tolist() == [3]
+    assert recording.notes[0].code == "gaps"

@@ -41,7 +41,7 @@ CELLS = st.sampled_from(
 HEADERS = st.sampled_from(["time", "power_w", "Speed (km/h)", "lap", "yaw_deg", "other", "", "time", "latitude_deg"])
 
 
-def settled(data):
+def checked(data):
     """Read, and hold what every recording promises; None where it was refused."""
     try:
         recording = read_recording("run.csv", data)
@@ -63,14 +63,14 @@ def settled(data):
 def test_random_tables(header, rows, tail):
     for delimiter in ",;\t|":
         text = "\n".join(delimiter.join(row) for row in [header, *rows]) + tail
-        settled(text.encode())
+        checked(text.encode())
 
 
 @SEEDED
 @given(st.binary(max_size=200))
 def test_random_bytes(data):
-    settled(data)
-    settled(b"time,power_w\n0,1\n" + data)
+    checked(data)
+    checked(b"time,power_w\n0,1\n" + data)
 
 
 @SEEDED
@@ -79,7 +79,7 @@ def test_a_sound_file_with_a_few_bytes_changed(data):
     text = bytearray(csv_bytes(8))
     for _ in range(data.draw(st.integers(1, 4))):
         text[data.draw(st.integers(0, len(text) - 1))] = data.draw(st.integers(0, 255))
-    settled(bytes(text))
+    checked(bytes(text))
 
 
 JSON = st.recursive(

@@ -7,15 +7,15 @@ from dataclasses import replace
 from typing import Any
 
 from analysis.jobs.analysing import analyse, estimated, keep
-from analysis.jobs.inputs import inputs_sha256, records_sha256
+from analysis.jobs.inputs import inputs_sha256
 from analysis.jobs.reading import keep_channels, upload_limits
 from analysis.readers.archive import canonical
 from analysis.readers.bundle import read_bundle, read_recordings
-from analysis.readers.document import normalised
 from analysis.readers.samples import Recording as Reading
 from analysis.readers.session import core_session
 from analysis.results.services.attempts import Attempt
 from studio.records.models import FieldSession, Recording, RecordingState
+from studio.records.selectors.bundles import fingerprint, session_fingerprint
 from studio.records.services.bundles import bundle_import
 from studio.records.services.recordings import recording_read
 from studio.records.store import file_path
@@ -44,9 +44,8 @@ def import_stored(attempt: Attempt, sha256: str) -> dict[str, Any]:
     with attempt.atomic():
         session = bundle_import(studio=studio, bundle=bundle, by=attempt.job.requested_by)
         enter_readings(session, {canonical(name): reading for name, reading in readings.items()}, kept)
-        fingerprint = records_sha256(session)
-        if fingerprint == inputs_sha256(normalised(bundle.document), bundle.sha256):
-            return keep(attempt, session, fingerprint, result)
+        if session_fingerprint(session) == fingerprint(bundle.document, bundle.sha256):
+            return keep(attempt, session, inputs_sha256(session), result)
     # The session was here before and was changed since: what counts is how its records stand now.
     return analyse(attempt, session)
 

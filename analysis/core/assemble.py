@@ -11,10 +11,11 @@ from typing import Any
 
 import numpy as np
 
-from analysis.core import airsensor, balance, wholelegs
+from analysis.core import airsensor, wholelegs
 from analysis.core.airsensor import Closure
-from analysis.core.balance import CLOCK_SD_S, Balance, Clocks, Noise
-from analysis.core.course import Layout, lay_out
+from analysis.core.balance import Balance, Noise
+from analysis.core.clocks import in_time
+from analysis.core.course import Layout
 from analysis.core.joint import Evidence
 from analysis.core.road import effective_mass_kg
 from analysis.core.samples import Samples
@@ -23,9 +24,6 @@ from analysis.core.types import Array, Session, Setup
 from analysis.core.wholelegs import Wind
 
 POWER_NOISE = 0.03  # white, of one second; the residuals scale it
-CLOCK_STEP_S = 0.5  # streams that are later than this are moved, and the session computed anew
-CLOCK_FAR_S, CLOCK_FAR_Z, CLOCK_FAR_SD_S = 0.9, 4.0, 10.0  # beyond this the data overrule the prior
-CLOCK_ROUNDS = 8
 SPEED_SAMPLES = 5.0  # that a mark's speed averages
 TYRE_FACTORS = ("items.tyres", "items.front_tyre", "items.rear_tyre", "tyre_pressure_kpa")
 NEAR_SENSOR_FACTORS = ("position", "items.cockpit")
@@ -74,44 +72,11 @@ def link(session: Session, runs: list[Samples], layout: Layout) -> Chain:
     noise = Noise(
         POWER_NOISE, speed_noise_mps(runs) / np.sqrt(SPEED_SAMPLES), closure.gusts.noise_mps, layout.offsets_u_m
     )
-    runs, rows, solved = _in_time(session, runs, layout, tyres[setup_of], spin, noise)
+    runs, rows, solved = in_time(
+        runs, layout, tyres[setup_of], noise, crr=session.crr, efficiency=session.drivetrain_efficiency, spin_mass_kg=spin
+    )
     evidence = _evidence(rows, solved, closure, setup_of, tyres, states(setups, NEAR_SENSOR_FACTORS) > 0)
     return Chain(runs, layout, rows, solved, closure, airsensor.mount_tilt(runs), evidence, labels)
-
-
-def _in_time(
-    session: Session, runs: list[Samples], layout: Layout, tyre_state: Array, spin: float, noise: Noise
-) -> tuple[list[Samples], Stretches, Balance]:
-    """The balance with all streams in step: small delays are unknowns of the fit, large ones are moved and refitted."""
-    late, sd = np.zeros(2), np.full(2, CLOCK_SD_S)
-    for attempt in range(CLOCK_ROUNDS):
-        rows = add_up(runs, layout, session.drivetrain_efficiency, spin)
-        clocks = Clocks(np.where(sd > CLOCK_SD_S, 0.0, -late), sd)
-        solved = balance.solve(
-            rows,
-            rows.sound,
-            tyre_state,
-            crr=session.crr,
-            noise=noise,
-            clocks=clocks,
-            closed=layout.closed,
-            marks=layout.marks_m.size,
-        )
-        if attempt == CLOCK_ROUNDS - 1:
-            break
-        alone_u = np.maximum(solved.late_u_s**-2.0 - sd**-2.0, 1e-3) ** -0.5  # what the data say without the prior
-        alone = clocks.mean_s + (solved.late_s - clocks.mean_s) * (alone_u**2 + sd**2) / sd**2
-        far = (np.abs(late + alone) > CLOCK_FAR_S) & (np.abs(late + alone) > CLOCK_FAR_Z * alone_u)
-        widen = far & (sd <= CLOCK_SD_S)
-        sd = np.where(far, CLOCK_FAR_SD_S, sd)
-        step = np.where(
-            np.abs(solved.late_s) > CLOCK_STEP_S, np.clip(np.where(far, alone, solved.late_s), -2.5, 2.5), 0.0
-        )
-        if not step.any() and not widen.any():
-            break
-        late = late + step
-        runs = [r.earlier(air_s=float(step[0]), power_s=float(step[1])) for r in runs]
-    return runs, rows, replace(solved, late_s=late + solved.late_s)
 
 
 def _by_whole_legs(

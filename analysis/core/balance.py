@@ -83,15 +83,15 @@ def solve(
     -------
     Balance : drag areas [m2]
     """
-    used = usable.copy()
     system = _System(rows, tyre_state, crr, noise, clocks, closed, marks)
+    used = usable.copy()
     answer = system.fit(used)
-    for _ in range(6):
-        odd = used & (np.abs(np.nan_to_num(answer.score)) > ODD_Z)
-        if not odd.any():
+    for _ in range(8):  # every row is judged anew: the first fit may blame the innocent beside the odd
+        size = np.abs(np.nan_to_num(answer.score)) * usable
+        sound = usable & (size <= max(ODD_Z, 0.5 * float(size.max(initial=0.0))))
+        if np.array_equal(sound, used):
             break
-        worst = np.abs(np.nan_to_num(answer.score)) > max(ODD_Z, 0.5 * float(np.nanmax(np.abs(answer.score[used]))))
-        used = used & ~(odd & worst)
+        used = sound
         answer = system.fit(used)
     return answer
 
@@ -168,11 +168,13 @@ class _System:
         inverse = cho_solve(factor, np.eye(theta.size))
         self.apparent, self.heights = theta[:p], theta[self.height_part]
         residual = rows.energy_j - self.design @ theta
+        residual = residual - self._misplaced(residual, used)
         all_spread = self._diagonal()
         reach = np.einsum("ij,jk,ik->i", self.design, inverse, self.design)
         sd = np.sqrt(np.maximum(np.where(used, all_spread - reach, all_spread + reach), 0.05 * all_spread))
         score = residual / sd
-        scale = max(1.4826 * float(np.median(np.abs(score[index]))), 0.3)
+        # never under 0.8: where the marks are vague the noise model is wide, and its neighbours lean together
+        scale = max(1.4826 * float(np.median(np.abs(score[index]))), 0.8)
         freedom = max(index.size - theta.size, 1)
         chi2 = float(np.sum((y - a @ theta) ** 2)) / freedom
         held = max((10.0 + freedom * chi2) / (10.0 + freedom), 0.25)  # a few rows shall not shrink the model's noise
@@ -197,9 +199,20 @@ class _System:
             n.power_relative**2 * rows.power_square
             + drag**2 * n.air_mps**2 * rows.air_square
             + n.speed_mps**2 * (rows.speed_gain**2 + rows.speed_gain_end**2)
-            + (n.place_m * self._tilt_of(np.arange(rows.run.size))) ** 2
             + 1.0
         )
+
+    def _misplaced(self, residual: Array, used: Array) -> Array:
+        """What the likeliest misplacement of every pass does to its rows: no row is odd for its pass's place."""
+        out = np.zeros(residual.size)
+        spread, bend = self._diagonal(), self._tilt_of(np.arange(residual.size))
+        for ride in np.unique(self.rows.ride):
+            own = self.rows.ride == ride
+            fit = own & used
+            weight = bend[fit] / spread[fit]
+            place = float(weight @ residual[fit]) / (float(weight @ bend[fit]) + self.noise.place_m**-2.0)
+            out[own] = place * bend[own]
+        return out
 
     def _tilt_of(self, own: Array) -> Array:
         """Energy by which one metre of misplacement changes each row: m g times the change of slope."""

@@ -29,6 +29,7 @@ from analysis.core.types import (
 
 POWER_WANTED = 0.80
 MOST_RUNS = 400
+LEAST_DF = 0.5  # below, the variance is as good as unknown
 Interval = tuple[float, float]
 MISSING = "missing"
 
@@ -83,10 +84,14 @@ def estimates(chain: Chain, joint: Joint) -> dict[str, dict[str, Estimate | None
         rows["cda"].append(cda)
         rows["crr"].append(crr)
         rows["ridden"].append(cda + crr * rolling_share_m2(chain, joint))
+    if not any(np.any(w) for w in rows["crr"]):  # no tyre changed: the ridden difference is that of the drag area
+        rows.pop("ridden")
     out: dict[str, dict[str, Estimate | None]] = {label: {} for label in labels[1:]}
     for kind, weights in rows.items():
         for label, estimate in zip(labels[1:], _family(joint, weights), strict=True):
             out[label][kind] = estimate
+    for kinds in out.values():
+        kinds.setdefault("ridden", kinds["cda"])
     return out
 
 
@@ -112,16 +117,16 @@ def rolling_share_m2(chain: Chain, joint: Joint) -> float:
 def _family(joint: Joint, weights: list[Array]) -> list[Estimate | None]:
     """Estimates of contrasts that are told together, with one simultaneous critical value."""
     found = [joint.contrast(w) for w in weights]
-    matrix = np.array(weights) @ joint.covariance @ np.array(weights).T if weights else np.zeros((0, 0))
-    out: list[Estimate | None] = []
-    for i, (value, variance, df) in enumerate(found):
-        if variance <= 0.0 or not enough_runs(joint) or df < 0.5:
-            out.append(None if variance > 0.0 or not np.any(weights[i]) else None)
-            continue
-        sd = np.sqrt(np.maximum(np.diag(matrix), 1e-30))
-        critical = dunnett_quantile(matrix / np.outer(sd, sd), df) if len(found) > 1 else t_quantile(0.975, df)
-        out.append(Estimate(value, float(np.sqrt(variance)), df, critical))
-    return out
+    if not found or not enough_runs(joint):
+        return [None] * len(found)
+    matrix = np.array(weights) @ joint.covariance @ np.array(weights).T
+    sd = np.sqrt(np.maximum(np.diag(matrix), 1e-30))
+    df = float(np.min([df for _, variance, df in found if variance > 0.0] or [0.0]))
+    critical = dunnett_quantile(matrix / np.outer(sd, sd), df) if df >= LEAST_DF else 0.0
+    return [
+        Estimate(value, float(np.sqrt(variance)), df, critical) if variance > 0.0 and df >= LEAST_DF else None
+        for value, variance, df in found
+    ]
 
 
 def enough_runs(joint: Joint) -> bool:

@@ -41,47 +41,71 @@ def choose(evidence: Evidence, tilt: tuple[Array, Array] | None, history: Repeat
     if evidence.log_gain is None or evidence.setup.size < 3:
         return steady
     if tilt is not None and np.isfinite(tilt[0]).all():
-        drift = by_tilt(evidence.time_h, *tilt)
+        drift = by_tilt(evidence.time_h, *tilt, evidence.near_sensor[evidence.setup] * evidence.setup)
         return steady if drift is None else Model(evidence, drift, history).solve()
     return _by_time(evidence, steady, history)
 
 
-def by_tilt(time_h: Array, tilt_rad: Array, error_rad: Array) -> Drift | None:
+def by_tilt(time_h: Array, tilt_rad: Array, error_rad: Array, state: Array) -> Drift | None:
     """Gain that follows the smoothed tilt, where the mount moved; None where it stood still.
 
+    Parameters
+    ----------
+    time_h : ndarray, shape (runs,)
+        Middle of each run [h].
+    tilt_rad : ndarray, shape (runs,)
+        Mount tilt [rad].
+    error_rad : ndarray, shape (runs,)
+        Standard uncertainty of it [rad].
+    state : ndarray of int, shape (runs,)
+        Which position or cockpit was ridden: each may hold the sensor at its own angle [1].
+
     Returns
     -------
-    Drift or None : shape in tilt since the start [rad]
+    Drift or None
+        Shape in tilt since the start [rad].
     """
     error = np.hypot(error_rad, TILT_FLOOR_RAD)
-    weight = error**-2.0
-    mean = float(np.average(tilt_rad, weights=weight))
-    chi2 = float(np.sum(((tilt_rad - mean) / error) ** 2))
-    if chdtrc(tilt_rad.size - 1, chi2) > TILT_CHANCE:
+    groups = (state[:, None] == np.unique(state)).astype(float)
+    if tilt_rad.size - groups.shape[1] < 2:
         return None
-    smooth, smooth_u = smoothed(time_h, tilt_rad, error)
+    mean = np.linalg.lstsq(groups / error[:, None], tilt_rad / error, rcond=None)[0]
+    chi2 = float(np.sum(((tilt_rad - groups @ mean) / error) ** 2))
+    if chdtrc(tilt_rad.size - groups.shape[1], chi2) > TILT_CHANCE:
+        return None
+    smooth, smooth_u = smoothed(time_h, tilt_rad, error, groups)
     if float(np.ptp(smooth)) < TILT_LEAST_RAD:
         return None
-    began = onset(smooth, smooth_u)
-    return Drift(smooth - smooth[0], TILT_GAIN_SD, float(np.mean(smooth_u)), began, "tilt")
+    return Drift(smooth - smooth[0], TILT_GAIN_SD, float(np.mean(smooth_u)), onset(smooth, smooth_u), "tilt")
 
 
-def smoothed(time_h: Array, values: Array, error: Array) -> tuple[Array, Array]:
-    """Values as a path that bends or steps at random, the likelier of the two, with its uncertainty.
+def smoothed(time_h: Array, values: Array, error: Array, groups: Array) -> tuple[Array, Array]:
+    """Values as a path that bends or steps at random, the likelier of the two, beside a level for each group.
+
+    Parameters
+    ----------
+    time_h : ndarray, shape (runs,)
+        Time [h].
+    values, error : ndarray, shape (runs,)
+        Values and their standard uncertainties [any unit].
+    groups : ndarray, shape (runs, g)
+        Membership, one column for each group [1].
 
     Returns
     -------
-    tuple of array : path and standard uncertainty, in the unit of `values` [1]
+    tuple of ndarray
+        Path and its standard uncertainty [unit of the values].
     """
-    t = time_h - time_h[0] + 0.05
+    t = time_h - time_h[0]
     low, high = np.minimum(t[:, None], t[None, :]), np.maximum(t[:, None], t[None, :])
     shapes = (low, low**2 * (3.0 * high - low) / 6.0)  # a random walk, and the integral of one
     best, answer = -np.inf, (values, error)
-    noise = np.diag(error**2)
+    level = 1e4 * float(np.ptp(values) + np.max(error)) ** 2 * (groups @ groups.T)
+    size0 = max(float(np.ptp(values)), 1e-9)
     for shape in shapes:
-        for size in np.geomspace(1e-3, 1e1, 25) * max(float(np.ptp(values)), 1e-9):
-            prior = size**2 * shape + 1e4 * float(np.max(error)) ** 2
-            factor = cho_factor(prior + noise)
+        for size in np.geomspace(1e-3, 1e2, 30) * size0:
+            prior = size**2 * shape
+            factor = cho_factor(prior + level + np.diag(error**2))
             weighed = cho_solve(factor, values)
             value = -0.5 * float(values @ weighed) - float(np.sum(np.log(np.diag(factor[0]))))
             if value > best:

@@ -40,6 +40,12 @@ class Findings:
             "Ride it again while the day lasts; the other runs stand without it.",
         )  # fmt: skip
 
+    def air_blocked(self, number: int, how: str) -> None:
+        self.add(
+            "airspeed_blocked", "caution", f"run {number}", f"In run {number} the air sensor cannot be trusted: {how}.",
+            "Clear the sensor's opening (water, insects, tape), look at its mount, and ride the run again.",
+        )  # fmt: skip
+
     def mass(self) -> bool:
         """Whether every run's mass is known; says so where it is assumed or missing."""
         s = self.session

@@ -55,17 +55,21 @@ def dunnett_quantile(correlation: Array, df: float, probability: float = 0.95) -
     if correlation.shape[0] == 1:
         return t_quantile(0.5 + probability / 2.0, df)
     loading = _loadings(correlation)
-    low, high = (
-        t_quantile(0.5 + probability / 2.0, df),
-        t_quantile(1.0 - (1.0 - probability) / (2.0 * loading.size), df) + 0.1,
-    )
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        if _joint_probability(middle, loading, df) < probability:
-            low = middle
+    low, high = t_quantile(0.5 + probability / 2.0, df), t_quantile(1.0 - (1.0 - probability) / (2.0 * loading.size), df)
+    at_low, at_high = (_joint_probability(c, loading, df) - probability for c in (low, high))
+    middle = high
+    for _ in range(40):  # regula falsi (Illinois): the probability is smooth and rises
+        if at_high - at_low < 1e-12:
+            break
+        middle = low - at_low * (high - low) / (at_high - at_low)
+        at_middle = _joint_probability(middle, loading, df) - probability
+        if abs(at_middle) < 1e-8:
+            break
+        if at_middle < 0.0:
+            low, at_low, at_high = middle, at_middle, 0.5 * at_high
         else:
-            high = middle
-    return 0.5 * (low + high)
+            high, at_high, at_low = middle, at_middle, 0.5 * at_low
+    return float(middle)
 
 
 def _loadings(correlation: Array) -> Array:
@@ -88,8 +92,9 @@ def _joint_probability(critical: float, loading: Array, df: float) -> float:
     scale, density = _scale_nodes(df)
     root = np.sqrt(1.0 - loading**2)
     inside = np.ones((scale.size, nodes.size))
-    for l, r in zip(loading, root, strict=True):
-        top, bottom = (critical * scale[:, None] - l * nodes) / r, (-critical * scale[:, None] - l * nodes) / r
+    for common, own in zip(loading, root, strict=True):
+        top = (critical * scale[:, None] - common * nodes) / own
+        bottom = (-critical * scale[:, None] - common * nodes) / own
         inside *= ndtr(top) - ndtr(bottom)
     return float(density @ inside @ weights)
 

@@ -16,8 +16,9 @@ from analysis.core.types import Array, Channels, Run, Session, WeatherReading
 
 Mask = NDArray[np.bool_]
 
-SHORT_GAP_S = 2.5  # up to here a gap is bridged from both sides; longer ones are left out of the sums
-BLOCKED_SHARE = 0.2  # of the ground speed: no rideable tail wind leaves so little air
+SHORT_GAP_S = 3.5  # up to here a gap is bridged from both sides; longer ones are left out of the sums
+BLOCKED_SHARE = 0.07  # of the ground speed: no rideable tail wind leaves so little air
+BLOCKED_SPREAD_MPS = 0.3
 BLOCKED_S = 8.0  # a sensor that says the same, or nothing, for this long is blocked
 YAW_LIMIT_RAD = np.radians(60.0)  # beyond it the along-travel air speed says little (DESIGN section 7)
 STANDARD_TEMPERATURE_K, STANDARD_PRESSURE_PA = 288.15, 101325.0  # ISO 2533, sea level
@@ -145,12 +146,14 @@ def blocked_air(time_s: Array, air: Array, speed: Array) -> Mask:
     ndarray, shape (n,)
         True inside such spells [1].
     """
-    stuck = np.concatenate([[False], np.abs(np.diff(air)) < 1e-9])
-    silent = (stuck | (air < BLOCKED_SHARE * speed)) & (speed > 3.0)
+    stuck = np.concatenate([[False], np.abs(np.diff(air)) < 1e-9]) & (speed > 3.0)
+    riding = speed > 0.7 * float(np.median(speed))  # at a turn a tail wind may well be as fast as the rider
+    silent = stuck | ((np.abs(air) < BLOCKED_SHARE * speed) & riding)
     edges = np.flatnonzero(np.diff(np.concatenate([[0], silent.astype(int), [0]])))
     out = np.zeros(silent.size, dtype=bool)
     for start, stop in zip(edges[::2], edges[1::2], strict=True):
-        if time_s[min(stop, time_s.size - 1)] - time_s[start] >= BLOCKED_S:
+        even = float(np.std(air[start:stop])) < BLOCKED_SPREAD_MPS  # moving air is never so even
+        if even and time_s[min(stop, time_s.size - 1)] - time_s[start] >= BLOCKED_S:
             out[start:stop] = True
     return out
 
@@ -181,6 +184,8 @@ def prepare(session: Session, run: Run, origin_rad: tuple[float, float] | None) 
     power = bridged(c.time_s, c.power_w, longest)
     dropped = _power_dropped(c, speed, step)
     power = np.where(dropped, np.nan, power)
+    long = np.flatnonzero((step > 1.5 * usual) & (np.arange(step.size) > 0))
+    power[long] = 0.5 * (power[long - 1] + power[long])  # the sample tells the last second only of a longer step
     air = None if c.airspeed_mps is None else bridged(c.time_s, c.airspeed_mps, longest)
     blocked = np.zeros(speed.size, dtype=bool)
     if air is not None:

@@ -33,6 +33,7 @@ from analysis.core.types import (
     Warning,
 )
 
+OTHER_AIR = "its air sensor read"
 BLOCKED_Z, BLOCKED_LEAST = 6.0, 0.08  # a run's gain this far from the others' is a fault, not a drift
 
 
@@ -107,6 +108,8 @@ def _linked(session: Session, runs: list[Samples], found: findings.Findings) -> 
             return chain
         for i, why in weak.items():
             found.run_unusable(runs[i].number, why)
+            if why.startswith(OTHER_AIR):
+                found.air_blocked(runs[i].number, why)
         runs = [r for i, r in enumerate(runs) if i not in weak]
     return None
 
@@ -121,7 +124,7 @@ def _weak(chain: Chain) -> dict[int, str]:
         apart = chain.closure.log_gain - float(np.median(chain.closure.log_gain))
         limit = np.maximum(BLOCKED_Z * np.sqrt(np.diag(chain.closure.covariance)), BLOCKED_LEAST)
         for i in np.flatnonzero(np.abs(apart) > limit):
-            weak.setdefault(int(i), f"its air sensor read {100 * apart[i]:+.0f} % against the other runs")
+            weak.setdefault(int(i), f"{OTHER_AIR} {100 * apart[i]:+.0f} % against the other runs")
     return weak
 
 

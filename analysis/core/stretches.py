@@ -16,7 +16,6 @@ from analysis.core.road import bearing_power_w
 from analysis.core.samples import Mask, Samples
 from analysis.core.types import Array
 
-
 SOFT_SHARE = 0.25  # of the run's usual power: less is soft pedalling or braking
 SOFT_TIME_SHARE = 0.15  # of a stretch that may be soft before it is left out
 
@@ -169,8 +168,13 @@ def _around(places_m: Array, travelled_m: Array, values: Array) -> Array:
     if places_m.size == 0:
         return places_m
     total = np.concatenate([[0.0], np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(travelled_m))])
-    ends = [np.interp(places_m + d, travelled_m, total) for d in (MARK_WINDOW_M, -MARK_WINDOW_M)]
-    return np.asarray((ends[0] - ends[1]) / (2.0 * MARK_WINDOW_M))
+
+    def integral(x: Array) -> Array:  # exact between samples too: a gap may be longer than the window
+        j = np.clip(np.searchsorted(travelled_m, x, side="right") - 1, 0, travelled_m.size - 2)
+        here = np.interp(x, travelled_m, values)
+        return np.asarray(total[j] + 0.5 * (x - travelled_m[j]) * (values[j] + here))
+
+    return (integral(places_m + MARK_WINDOW_M) - integral(places_m - MARK_WINDOW_M)) / (2.0 * MARK_WINDOW_M)
 
 
 def _rate(places_m: Array, travelled_m: Array, total: Array) -> Array:

@@ -1,0 +1,125 @@
+"""Streams that come late: air and power against the wheel's speed. The balance itself belongs to `balance`.
+
+Small delays are unknowns of the balance with a prior; the air's gusts tell its delay to a tenth of a second.
+Power is steadier: a delay of seconds shows at the turns, where the rider stops and starts pedalling.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from analysis.core import balance
+from analysis.core.balance import CLOCK_SD_S, Balance, Clocks, Noise
+from analysis.core.course import Layout
+from analysis.core.samples import Samples
+from analysis.core.stretches import Stretches, add_up
+from analysis.core.types import Array
+
+STEP_S = 0.5  # a stream that is later than this is moved, and the balance computed anew
+FAR_S, FAR_Z, FAR_SD_S = 0.9, 4.0, 10.0  # beyond this the air's own gusts overrule the prior
+TURN_S = 1.5  # a delay of power that is plain at the turns
+ROUNDS = 7
+
+
+def in_time(
+    runs: list[Samples], layout: Layout, tyre_state: Array, noise: Noise, *, crr: float, efficiency: float, spin_mass_kg: float
+) -> tuple[list[Samples], Stretches, Balance]:
+    """The balance with all streams in step: large delays are moved, small ones stay unknowns of the fit.
+
+    Parameters
+    ----------
+    runs : list of Samples
+        Prepared samples of the usable runs [1].
+    layout : Layout
+        Passes and marks [m].
+    tyre_state : ndarray of int, shape (runs,)
+        Which tyres and pressures each run rode on [1].
+    noise : Noise
+        Of the balance [1].
+    crr : float
+        Assumed rolling resistance [1].
+    efficiency : float
+        Of the drivetrain [1].
+    spin_mass_kg : float
+        Wheel inertia over the squared wheel radius [kg].
+
+    Returns
+    -------
+    tuple of list of Samples, Stretches and Balance
+        The runs as moved, their sums, the balance with the whole delays [s].
+    """
+    at_turns = power_late_at_turns(runs, layout)
+    late = np.array([0.0, at_turns if abs(at_turns) > TURN_S else 0.0])
+    believed, sd = late.copy(), np.full(2, CLOCK_SD_S)
+    if late.any():
+        runs = [r.earlier(air_s=0.0, power_s=float(late[1])) for r in runs]
+    for attempt in range(ROUNDS):
+        rows = add_up(runs, layout, efficiency, spin_mass_kg)
+        clocks = Clocks(np.where(sd > CLOCK_SD_S, 0.0, believed - late), sd)
+        solved = balance.solve(
+            rows, rows.sound, tyre_state, crr=crr, noise=noise, clocks=clocks, closed=layout.closed, marks=layout.marks_m.size
+        )
+        if attempt == ROUNDS - 1:
+            break
+        alone_u = np.maximum(solved.late_u_s**-2.0 - sd**-2.0, 1e-3) ** -0.5  # what the data say without the prior
+        alone = clocks.mean_s + (solved.late_s - clocks.mean_s) * (alone_u**2 + sd**2) / sd**2
+        whole = np.abs(late + alone)
+        far = np.array([whole[0] > FAR_S and whole[0] > FAR_Z * alone_u[0], False])
+        widen = far & (sd <= CLOCK_SD_S)
+        sd = np.where(far, FAR_SD_S, sd)
+        wanted = np.clip(np.where(far, alone, solved.late_s), -2.5, 2.5)
+        step = np.where(np.abs(solved.late_s) > STEP_S, wanted, 0.0)
+        if not step.any() and not widen.any():
+            break
+        late = late + step
+        runs = [r.earlier(air_s=float(step[0]), power_s=float(step[1])) for r in runs]
+    return runs, rows, replace(solved, late_s=late + solved.late_s)
+
+
+def power_late_at_turns(runs: list[Samples], layout: Layout) -> float:
+    """How late the power is by the turns: it stops when braking begins and comes back at the slowest second.
+
+    A rider who coasts before braking moves the one end, a rider who dallies after the turn the other; their mean
+    moves by half, and the median over all turns by less.
+
+    Parameters
+    ----------
+    runs : list of Samples
+        Prepared samples [1].
+    layout : Layout
+        Passes, whose ends are the turns [m].
+
+    Returns
+    -------
+    float
+        Delay, 0 where fewer than three turns show it alike [s].
+    """
+    seen = []
+    for p in layout.passes:
+        r = runs[p.run]
+        if p.last >= r.time_s.size - 3:
+            continue
+        delay = _at_turn(r, p.last)
+        if delay is not None:
+            seen.append(delay)
+    if len(seen) < 3:
+        return 0.0
+    middle = float(np.median(seen))
+    return middle if float(np.median(np.abs(np.array(seen) - middle))) < 0.75 else 0.0
+
+
+def _at_turn(r: Samples, turn: int) -> float | None:
+    near = np.flatnonzero(np.abs(r.time_s - r.time_s[turn]) < 20.0)
+    speed, power, time = r.speed_mps[near], np.nan_to_num(r.power_w[near]), r.time_s[near]
+    usual = float(np.nanmedian(r.power_w))
+    close = np.abs(near - turn) <= 4
+    slowest = int(np.flatnonzero(close)[np.nanargmin(speed[close])])
+    slowing = -np.diff(speed, prepend=speed[0]) / np.maximum(np.diff(time, prepend=time[0] - 1.0), 1e-3)  # by steps, as power
+    hard = np.flatnonzero((slowing > 1.0) & (time > time[slowest] - 12.0) & (time <= time[slowest]))
+    idle = np.flatnonzero(power < 0.3 * usual)
+    if idle.size < 2 or hard.size == 0 or np.any(np.diff(idle) > 1):
+        return None
+    braking, first, last = time[hard[0]], time[idle[0]], time[idle[-1]]
+    return float(0.5 * ((first - braking) + (last - time[slowest])))

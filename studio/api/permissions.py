@@ -55,6 +55,8 @@ TABLE: Mapping[str, Mapping[str, Methods]] = {
 class RolePermission(BasePermission):
     """Looks the caller's role and the view's `route` up in the table."""
 
+    message = "This account's role may not use this address in this way."
+
     def has_permission(self, request: Request, view: object) -> bool:
         membership = membership_of(request.user)
         role = ANONYMOUS if membership is None else membership.role

@@ -74,7 +74,7 @@ _SLUG_OF_STATUS = {400: "malformed", 401: "sign-in", 403: "not-allowed", 404: "n
 
 def problem_response(exc: Exception, context: dict[str, Any]) -> Response:
     """Answer of the API to any exception of a view; nothing unknown is quoted, it is logged."""
-    document = _document(exc, context.get("request"))
+    document = _document(exc, context)
     if document["status"] >= 500:
         logger.error("answered %s", document["status"], exc_info=exc)
     headers = {}
@@ -85,13 +85,15 @@ def problem_response(exc: Exception, context: dict[str, Any]) -> Response:
     return Response(document, status=document["status"], headers=headers, content_type=CONTENT_TYPE)
 
 
-def _document(exc: Exception, request: Request | None) -> dict[str, Any]:
+def _document(exc: Exception, context: dict[str, Any]) -> dict[str, Any]:
     if isinstance(exc, RecordsError | Refused):
         return problem_of(exc)
     if isinstance(exc, Malformed):
         return problem(exc.slug, exc.detail, exc.faults)
     if isinstance(exc, exceptions.ValidationError):
-        return _shape_problem(exc, request)
+        return _shape_problem(exc, context.get("request"))
+    if isinstance(exc, exceptions.UnsupportedMediaType):
+        return _media_problem(exc, context)
     for classes, slug, sentence in _SENTENCES:
         if isinstance(exc, classes):
             return problem(slug, sentence)
@@ -100,6 +102,14 @@ def _document(exc: Exception, request: Request | None) -> dict[str, Any]:
     if isinstance(exc, OSError) and exc.errno in {errno.ENOSPC, errno.EDQUOT}:
         return problem("unavailable", "The studio's disk is full: nothing was kept. Tell the owner.")
     return problem("fault", "Something went wrong on the studio's side; it was noted.")
+
+
+def _media_problem(exc: exceptions.UnsupportedMediaType, context: dict[str, Any]) -> dict[str, Any]:
+    request: Request | None = context.get("request")
+    read = [parser.media_type for parser in request.parsers or ()] if request else []
+    given = shown(request.content_type) if request else "nothing"
+    fault = Fault(file="", key="Content-Type", given=given, allowed=" or ".join(read))
+    return problem("media-type", str(exc.detail), (fault,))
 
 
 def _shape_problem(exc: exceptions.ValidationError, request: Request | None) -> dict[str, Any]:

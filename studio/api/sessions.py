@@ -132,7 +132,11 @@ class SessionViewSet(RecordViewSet[FieldSession]):
         """The session as a bundle: rider, bike, setups, runs and recordings; another studio can bring it in."""
         session = self.get_object()
         file = tempfile.TemporaryFile(suffix=".zip")  # noqa: SIM115 - the answer closes it
-        bundle_export(session=session, target=file, by=caller(request))
+        try:
+            bundle_export(session=session, target=file, by=caller(request))
+        except BaseException:
+            file.close()
+            raise
         file.seek(0)
         return FileResponse(
             file, as_attachment=True, filename=f"session-{session.date}.zip", content_type="application/zip"

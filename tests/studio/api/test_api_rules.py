@@ -156,5 +156,18 @@ def test_a_changed_session_shows_its_new_setups_at_once(bo, rows):
     assert (changed["setups"], changed["reference"]) == (changes["setups"], second)
 
 
+def test_a_session_without_runs_is_no_bundle_yet(bo, rows, studio):
+    empty = factories.FieldSessionFactory(rider=rows["riders"], bike=rows["bikes"])
+    refused(bo.get(f"/api/v1/sessions/{empty.pk}/bundle/"), 422)
+
+
+def test_a_new_setup_by_way_of_a_run_is_news_of_the_session(bo, rows):
+    path = f"/api/v1/sessions/{rows['sessions'].pk}/"
+    tag = bo.get(path)["ETag"]
+    bo.post("/api/v1/runs/", body_for("runs", rows))
+    assert bo.get(path, HTTP_IF_NONE_MATCH=tag).status_code == 200
+    assert bo.patch(path, {"note": "late"}, HTTP_IF_MATCH=tag).status_code == 412
+
+
 def test_a_product_named_by_a_number_too_long_for_its_column_is_400(bo, db):
     refused(bo.post("/api/v1/products/", {"category": "x" * 61, "name": "n"}), 400)

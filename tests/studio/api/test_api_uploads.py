@@ -77,7 +77,9 @@ def test_what_is_no_whole_zip_is_415(bo, db, content):
 
 
 def test_a_body_that_is_no_form_is_415(bo, db):
-    assert bo.post(BUNDLES, small_zip(), content_type="application/zip").status_code == 415
+    answer = bo.post(BUNDLES, small_zip(), content_type="application/zip")
+    assert answer.status_code == 415
+    assert answer.json()["errors"][0]["allowed"] == "multipart/form-data"
     assert bo.post(RECORDINGS, {"session": "x"}).status_code == 415
 
 

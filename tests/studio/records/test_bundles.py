@@ -3,9 +3,11 @@
 import copy
 import io
 import json
+import threading
 import zipfile
 
 import pytest
+from django.db import connection
 
 from analysis.readers.bundle import read_bundle
 from analysis.readers.document import normalised
@@ -377,3 +379,26 @@ def test_document_costs_the_same_for_many_runs(session, django_assert_num_querie
 
 def test_another_studio_does_not_know_the_bundle(bundle, session):
     assert session_of_bundle(StudioFactory(), DOCUMENT, session.bundle_sha256) is None
+
+
+@pytest.mark.server
+@pytest.mark.django_db(transaction=True)
+def test_the_same_bundle_at_the_same_moment_is_one_session(bundle):
+    if connection.vendor != "postgresql":
+        pytest.skip("needs PostgreSQL (DATABASE_URL): the test's SQLite lies in memory and takes one writer")
+    studio, found, together = StudioFactory(), [], threading.Barrier(3)
+
+    def bring_in():
+        together.wait(timeout=10)
+        try:
+            found.append(bundle_import(studio=studio, bundle=bundle, by=None).pk)
+        finally:
+            connection.close()
+
+    writers = [threading.Thread(target=bring_in) for _ in range(3)]
+    for writer in writers:
+        writer.start()
+    for writer in writers:
+        writer.join(timeout=60)
+    assert (len(found), len(set(found)), FieldSession.objects.count()) == (3, 1, 1)
+    assert chain_faults(studio) == []

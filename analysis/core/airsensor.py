@@ -12,7 +12,7 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
 from analysis.core.course import Layout
-from analysis.core.samples import Samples
+from analysis.core.samples import IntArray, Mask, Samples
 from analysis.core.types import Array
 
 WANDER_MPS = 0.3  # mean wind, in ten minutes (DESIGN section 7)
@@ -74,18 +74,22 @@ class Closure:
     gusts: Gusts
 
 
-def gather(runs: list[Samples], layout: Layout, kept: list[Array]) -> Blocks:
+def gather(runs: list[Samples], layout: Layout, kept: list[Mask]) -> Blocks:
     """Block means over the parts of every pass that are ridden freely.
 
     Parameters
     ----------
-    runs : prepared samples [1]
-    layout : passes and marks [m]
-    kept : for each run a bool array of samples that count [1]
+    runs : list[Samples]
+        Prepared samples [1].
+    layout : Layout
+        Passes and marks [m].
+    kept : list[ndarray]
+        For each run a bool array of samples that count [1].
 
     Returns
     -------
-    Blocks : one row for each leg, or each sector of a lap [m/s]
+    Blocks
+        One row for each leg, or each sector of a lap [m/s].
     """
     rows: list[tuple[float, ...]] = []
     for p in layout.passes:
@@ -102,7 +106,7 @@ def gather(runs: list[Samples], layout: Layout, kept: list[Array]) -> Blocks:
     return Blocks(*columns)
 
 
-def _parts(layout: Layout, along: Array, *, blind: bool) -> list[Array]:
+def _parts(layout: Layout, along: Array, *, blind: bool) -> list[Mask]:
     """Samples of each block of a pass: the whole leg, or sectors of each lap (whole laps without positions)."""
     low, high = float(layout.marks_m[0]), float(layout.marks_m[-1])
     if not layout.closed:
@@ -112,7 +116,7 @@ def _parts(layout: Layout, along: Array, *, blind: bool) -> list[Array]:
     return [number == k for k in np.unique(number)]
 
 
-def _block(r: Samples, run: int, own: Array, closed: bool, direction: int) -> tuple[float, ...]:
+def _block(r: Samples, run: int, own: IntArray, closed: bool, direction: int) -> tuple[float, ...]:
     assert r.air_mps is not None
     dt = r.step_s[own]
     total = float(dt.sum())
@@ -146,17 +150,26 @@ def _block(r: Samples, run: int, own: Array, closed: bool, direction: int) -> tu
     )
 
 
-def measure_gusts(runs: list[Samples], layout: Layout, kept: list[Array], gain: float, across: bool = False) -> Gusts:
+def measure_gusts(runs: list[Samples], layout: Layout, kept: list[Mask], gain: float, across: bool = False) -> Gusts:
     """Split the fluctuation of air speed less ground speed into sensor noise and gusts by its structure function.
 
     Parameters
     ----------
-    gain : the sensor's, roughly [1]
-    across : look at the air from the side instead [1]
+    runs : list[Samples]
+        Prepared samples of the usable runs [1].
+    layout : Layout
+        Passes and marks [m].
+    kept : list[ndarray]
+        For each run the samples that count [1].
+    gain : float
+        The sensor's, roughly [1].
+    across : bool
+        Look at the air from the side instead [1].
 
     Returns
     -------
-    Gusts : noise and gust strength [m/s], gust time [s]
+    Gusts
+        Noise and gust strength [m/s], gust time [s].
     """
     lags = np.arange(1, 25)
     total, count = np.zeros(lags.size), np.zeros(lags.size)
@@ -180,7 +193,7 @@ def measure_gusts(runs: list[Samples], layout: Layout, kept: list[Array], gain: 
             count[j] += good.sum()
     if count.min() < 10:
         return Gusts(NOMINAL_AIR_NOISE_MPS, 0.6, 4.0)
-    return _fit_structure(lags * step, step, total / count, count)
+    return _fit_structure(lags.astype(np.float64) * step, step, total / count, count)
 
 
 def _turning(x: Array, laps: Array) -> Array:
@@ -216,21 +229,28 @@ def close(blocks: Blocks, runs: int, along: Gusts, across: Gusts, has_yaw: bool)
 
     Parameters
     ----------
-    blocks : means over legs or sectors [m/s]
-    runs : number of runs [1]
-    along, across : gusts along and across the travel [m/s]
-    has_yaw : whether the air from the side was sensed [1]
+    blocks : Blocks
+        Means over legs or sectors [m/s].
+    runs : int
+        Number of runs [1].
+    along : Gusts
+        Gusts along and across the travel [m/s].
+    across : Gusts
+        Gusts along and across the travel [m/s].
+    has_yaw : bool
+        Whether the air from the side was sensed [1].
 
     Returns
     -------
-    Closure or None : None where no run has a usable block [1]
+    Closure or None
+        None where no run has a usable block [1].
     """
     if blocks.run.size < 2:
         return None
     gain, q = 1.0, np.eye(2) * WANDER_MPS**2 / TEN_MINUTES_S
     answer = None
     for _ in range(3):
-        answer = _close_once(blocks, runs, along, across, has_yaw, gain, q)
+        answer = _close_once(blocks, runs, (along, across if has_yaw else None), gain, q)
         gain = float(np.exp(np.average(answer[0], weights=1.0 / np.diag(answer[1]))))
         wind = answer[4]
         q = wander(wind)
@@ -239,7 +259,18 @@ def close(blocks: Blocks, runs: int, along: Gusts, across: Gusts, has_yaw: bool)
 
 
 def wander(wind: Array) -> Array:
-    """Growth of the wind's covariance each second: in strength along it, in direction across it."""
+    """Growth of the wind's covariance each second: in strength along it, in direction across it.
+
+    Parameters
+    ----------
+    wind : ndarray
+        Mean wind, east and north [m/s].
+
+    Returns
+    -------
+    ndarray
+        Growth of the covariance, shape (2, 2) [m2/s3].
+    """
     size = float(np.hypot(*wind))
     unit = wind / size if size > 1e-6 else np.array([1.0, 0.0])
     across = np.array([-unit[1], unit[0]])
@@ -248,9 +279,11 @@ def wander(wind: Array) -> Array:
 
 
 def _close_once(
-    b: Blocks, runs: int, along: Gusts, across: Gusts, has_yaw: bool, gain: float, q: Array
+    b: Blocks, runs: int, gusts: tuple[Gusts, Gusts | None], gain: float, q: Array
 ) -> tuple[Array, Array, float, float, Array]:
     n, run = b.run.size, b.run.astype(int)
+    along, across = gusts
+    has_yaw = across is not None
     middle = 0.5 * (b.begin_s + b.end_s)
     air = b.air_mps / gain
     heading = np.column_stack([b.east, b.north])
@@ -265,7 +298,7 @@ def _close_once(
     columns = np.zeros((times.size, runs + int(has_yaw)))
     columns[np.arange(n), run] = air
     target = air - b.ground_mps
-    if has_yaw:
+    if across is not None:
         side = across.mean_covariance(b.begin_s, b.end_s) + np.diag(np.full(n, 0.1**2))
         noise = np.block([[noise, np.zeros((n, n))], [np.zeros((n, n)), side]])
         columns[n + np.arange(n), run] = b.cross_mps / gain
@@ -277,7 +310,7 @@ def _close_once(
     normal[np.arange(runs), np.arange(runs)] += 1e-2  # a run without blocks stays unknown instead of singular
     if has_yaw:
         normal[runs, runs] += YAW_OFFSET_SD**-2
-    inverse = np.linalg.inv(normal)
+    inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
     theta = inverse @ (weighted.T @ target)
     rest = cho_solve(factor, target - columns @ theta)
     mean_wind = np.asarray(25.0 * faces.T @ rest)
@@ -288,9 +321,15 @@ def _close_once(
 def mount_tilt(runs: list[Samples]) -> tuple[Array, Array] | None:
     """Pitch of the sensor's mount in every run: the mean over the closed path, where the road's slope cancels.
 
+    Parameters
+    ----------
+    runs : list[Samples]
+        Prepared samples of the usable runs [1].
+
     Returns
     -------
-    tuple of array or None : tilt and its standard uncertainty, shape (r,) [rad]; None without the channel
+    tuple of ndarray or None
+        Tilt and its standard uncertainty, shape (runs,); None without the channel [rad].
     """
     tilt, error = np.full(len(runs), np.nan), np.full(len(runs), np.nan)
     for i, r in enumerate(runs):

@@ -18,8 +18,8 @@ from analysis.core.clocks import in_time
 from analysis.core.course import Layout
 from analysis.core.joint import Evidence
 from analysis.core.road import effective_mass_kg
-from analysis.core.samples import Samples
-from analysis.core.stretches import Stretches, add_up
+from analysis.core.samples import IntArray, Mask, Samples
+from analysis.core.stretches import Stretches
 from analysis.core.types import Array, Session, Setup
 from analysis.core.wholelegs import Wind
 
@@ -49,13 +49,17 @@ def link(session: Session, runs: list[Samples], layout: Layout) -> Chain:
 
     Parameters
     ----------
-    session : what was given [1]
-    runs : samples of the usable runs [1]
-    layout : passes and marks [m]
+    session : Session
+        What was given [1].
+    runs : list[Samples]
+        Samples of the usable runs [1].
+    layout : Layout
+        Passes and marks [m].
 
     Returns
     -------
-    Chain : energy sums, drag areas, gains [1]
+    Chain
+        Energy sums, drag areas, gains [1].
     """
     labels = usable_labels(session, runs)
     setups = [next(s for s in session.setups if s.label == label) for label in labels]
@@ -68,12 +72,18 @@ def link(session: Session, runs: list[Samples], layout: Layout) -> Chain:
     bike = session.bike
     spin = effective_mass_kg(1.0, bike.wheel_inertia_kg_m2, bike.wheel_circumference_m * layout.wheel_scale) - 1.0
     if closure is None:
-        return _by_whole_legs(session, runs, layout, labels, setup_of, tyres, spin)
+        return _by_whole_legs(session, runs, layout, labels=labels, setup_of=setup_of, tyres=tyres, spin=spin)
     noise = Noise(
         POWER_NOISE, speed_noise_mps(runs) / np.sqrt(SPEED_SAMPLES), closure.gusts.noise_mps, layout.offsets_u_m
     )
     runs, rows, solved = in_time(
-        runs, layout, tyres[setup_of], noise, crr=session.crr, efficiency=session.drivetrain_efficiency, spin_mass_kg=spin
+        runs,
+        layout,
+        tyres[setup_of],
+        noise,
+        crr=session.crr,
+        efficiency=session.drivetrain_efficiency,
+        spin_mass_kg=spin,
     )
     evidence = _evidence(rows, solved, closure, setup_of, tyres, states(setups, NEAR_SENSOR_FACTORS) > 0)
     return Chain(runs, layout, rows, solved, closure, airsensor.mount_tilt(runs), evidence, labels)
@@ -83,9 +93,10 @@ def _by_whole_legs(
     session: Session,
     runs: list[Samples],
     layout: Layout,
+    *,
     labels: tuple[str, ...],
-    setup_of: Array,
-    tyres: Array,
+    setup_of: IntArray,
+    tyres: IntArray,
     spin: float,
 ) -> Chain:
     rows, solved, wind = wholelegs.solve(
@@ -104,17 +115,39 @@ def _by_whole_legs(
 
 
 def usable_labels(session: Session, runs: list[Samples]) -> tuple[str, ...]:
+    """Setups with a usable run.
+
+    Parameters
+    ----------
+    session : Session
+        What was given [1].
+    runs : list[Samples]
+        Prepared samples of the usable runs [1].
+
+    Returns
+    -------
+    tuple of str
+        Labels, the reference first [1].
+    """
     ridden = {r.setup for r in runs}
     ordered = [session.reference, *(s.label for s in session.setups if s.label != session.reference)]
     return tuple(label for label in ordered if label in ridden)
 
 
-def states(setups: list[Setup], factors: tuple[str, ...]) -> Array:
+def states(setups: list[Setup], factors: tuple[str, ...]) -> IntArray:
     """Number the different states of some factors over the setups; the first setup's is 0.
+
+    Parameters
+    ----------
+    setups : list[Setup]
+        Setups, the reference first [1].
+    factors : tuple[str, ...]
+        Names of the factors that make a state [1].
 
     Returns
     -------
-    array of int, shape (s,) : state of each setup [1]
+    array of int, shape (s,)
+        State of each setup [1].
     """
     seen: list[Mapping[str, Any]] = []
     numbers = []
@@ -123,11 +156,26 @@ def states(setups: list[Setup], factors: tuple[str, ...]) -> Array:
         if state not in seen:
             seen.append(state)
         numbers.append(seen.index(state))
-    return np.array(numbers, dtype=int)
+    return np.array(numbers, dtype=np.intp)
 
 
-def free(layout: Layout, run: int, samples: Samples) -> Array:
-    """Samples between the outer marks of any pass of a run: not the start, not the turns."""
+def free(layout: Layout, run: int, samples: Samples) -> Mask:
+    """Samples between the outer marks of any pass of a run: not the start, not the turns.
+
+    Parameters
+    ----------
+    layout : Layout
+        Passes and marks [m].
+    run : int
+        One of its runs [1].
+    samples : Samples
+        Samples of that run [1].
+
+    Returns
+    -------
+    ndarray
+        True for samples between the outer marks, shape (n,) [1].
+    """
     inside = np.zeros(samples.time_s.size, dtype=bool)
     for p in layout.passes:
         if p.run == run:
@@ -138,12 +186,23 @@ def free(layout: Layout, run: int, samples: Samples) -> Array:
 
 
 def speed_noise_mps(runs: list[Samples]) -> float:
-    """White noise of one speed sample, from second differences: a rider's acceleration is smooth."""
+    """White noise of one speed sample, from second differences: a rider's acceleration is smooth.
+
+    Parameters
+    ----------
+    runs : list[Samples]
+        Prepared samples of the usable runs [1].
+
+    Returns
+    -------
+    float
+        Standard deviation [m/s].
+    """
     spread = [float(np.nanmedian(np.abs(np.diff(r.speed_mps, 2)))) / 0.6745 / np.sqrt(6.0) for r in runs]
     return float(np.clip(np.median(spread), 0.002, 0.3))
 
 
-def _closure(runs: list[Samples], layout: Layout, kept: list[Array]) -> Closure | None:
+def _closure(runs: list[Samples], layout: Layout, kept: list[Mask]) -> Closure | None:
     if any(r.air_mps is None for r in runs):
         return None
     has_yaw = all(r.has_yaw for r in runs)
@@ -153,7 +212,7 @@ def _closure(runs: list[Samples], layout: Layout, kept: list[Array]) -> Closure 
     return airsensor.close(airsensor.gather(runs, layout, kept), len(runs), along, across, has_yaw)
 
 
-def _rough_gain(runs: list[Samples], kept: list[Array]) -> float:
+def _rough_gain(runs: list[Samples], kept: list[Mask]) -> float:
     air = sum(
         float(np.nansum((r.air_mps * r.step_s)[k])) for r, k in zip(runs, kept, strict=True) if r.air_mps is not None
     )
@@ -173,7 +232,7 @@ def _corrected(runs: list[Samples], closure: Closure | None) -> list[Samples]:
 
 
 def _evidence(
-    rows: Stretches, solved: Balance, closure: Closure | None, setup_of: Array, tyres: Array, near_sensor: Array
+    rows: Stretches, solved: Balance, closure: Closure | None, setup_of: IntArray, tyres: IntArray, near_sensor: Mask
 ) -> Evidence:
     run = rows.run[solved.used].astype(int)
     used = rows.where(solved.used)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
 
+from analysis.core.samples import IntArray, Mask
 from analysis.core.stretches import Stretches
 from analysis.core.types import Array
 
@@ -41,13 +42,24 @@ class Clocks:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Frame:
+    """What is believed beforehand, and the marks."""
+
+    crr: float  # the prior's mean
+    noise: Noise
+    clocks: Clocks
+    closed: bool  # the last mark is the first
+    marks: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Balance:
     """Apparent drag areas and rolling resistance of a session, with their joint covariance."""
 
     apparent_m2: Array  # shape (r,)
     crr: Array  # shape (g,): absolute, one for each tyre state
     covariance: Array  # shape (r + g, r + g)
-    used: Array  # bool (n,): rows of the stretches that entered
+    used: Mask  # (n,): rows of the stretches that entered
     score: Array  # (n,) standardised residual of every sound row, NaN elsewhere
     scale: float  # residual scale against the noise model [1]
     heights_m: Array  # at the marks
@@ -55,35 +67,26 @@ class Balance:
     late_u_s: Array  # standard uncertainties
 
 
-def solve(
-    rows: Stretches,
-    usable: Array,
-    tyre_state: Array,
-    *,
-    crr: float,
-    noise: Noise,
-    clocks: Clocks,
-    closed: bool,
-    marks: int,
-) -> Balance:
+def solve(rows: Stretches, usable: Mask, tyre_state: IntArray, frame: Frame) -> Balance:
     """Least squares over all stretches of the session, odd ones left out.
 
     Parameters
     ----------
-    rows : energy sums [1]
-    usable : bool of shape (n,), rows that may enter [1]
-    tyre_state : int of shape (runs,), which tyres and pressures a run rode on; 0 is the reference's [1]
-    crr : assumed rolling resistance, the prior's mean [1]
-    noise : standard deviations of the noise model [1]
-    clocks : prior of how late the streams are [s]
-    closed : whether the last mark is the first [1]
-    marks : number of marks [1]
+    rows : Stretches
+        Energy sums [1].
+    usable : ndarray
+        Bool of shape (n,), rows that may enter [1].
+    tyre_state : ndarray
+        Int of shape (runs,), which tyres and pressures a run rode on; 0 is the reference's [1].
+    frame : Frame
+        What is believed beforehand, and the marks [1].
 
     Returns
     -------
-    Balance : drag areas [m2]
+    Balance
+        Drag areas [m2].
     """
-    system = _System(rows, tyre_state, crr, noise, clocks, closed, marks)
+    system = _System(rows, tyre_state, frame)
     used = usable.copy()
     answer = system.fit(used)
     for _ in range(8):  # every row is judged anew: the first fit may blame the innocent beside the odd
@@ -99,12 +102,11 @@ def solve(
 class _System:
     """Design matrix and noise of a session; fits any selection of its rows."""
 
-    def __init__(
-        self, rows: Stretches, tyre_state: Array, crr: float, noise: Noise, clocks: Clocks, closed: bool, marks: int
-    ) -> None:
-        self.rows, self.noise, self.crr0, self.clocks = rows, noise, crr, clocks
+    def __init__(self, rows: Stretches, tyre_state: IntArray, frame: Frame) -> None:
+        closed = frame.closed
+        self.rows, self.noise, self.crr0, self.clocks = rows, frame.noise, frame.crr, frame.clocks
         self.runs, self.groups = tyre_state.size, int(tyre_state.max()) + 1
-        self.nodes = marks - 1 if closed else marks
+        self.nodes = frame.marks - 1 if closed else frame.marks
         n, run = rows.run.size, rows.run.astype(int)
         self.design = np.zeros((n, self.runs + self.groups + self.nodes + 2))
         self.height_part = slice(self.runs + self.groups, self.runs + self.groups + self.nodes)
@@ -135,13 +137,13 @@ class _System:
         mean[-2:], sd[-2:] = self.clocks.mean_s, self.clocks.sd_s
         return mean, sd
 
-    def fit(self, used: Array) -> Balance:
+    def fit(self, used: Mask) -> Balance:
         self.slope = self._slopes(used)
         for _ in range(2):  # the second round knows drag areas and slopes for its weights
             answer = self._once(used)
         return answer
 
-    def _once(self, used: Array) -> Balance:
+    def _once(self, used: Mask) -> Balance:
         rows, p = self.rows, self.runs
         self.design[:, -2] = self.apparent[rows.run.astype(int)] * rows.area_step_w_m2
         self.design[:, -1] = -rows.power_step_w
@@ -195,14 +197,14 @@ class _System:
     def _diagonal(self) -> Array:
         rows, n = self.rows, self.noise
         drag = self.apparent[rows.run.astype(int)]
-        return (
+        return np.asarray(
             n.power_relative**2 * rows.power_square
             + drag**2 * n.air_mps**2 * rows.air_square
             + n.speed_mps**2 * (rows.speed_gain**2 + rows.speed_gain_end**2)
             + 1.0
         )
 
-    def _misplaced(self, residual: Array, used: Array) -> Array:
+    def _misplaced(self, residual: Array, used: Mask) -> Array:
         """What the likeliest misplacement of every pass does to its rows: no row is odd for its pass's place."""
         out = np.zeros(residual.size)
         spread, bend = self._diagonal(), self._tilt_of(np.arange(residual.size))
@@ -214,14 +216,14 @@ class _System:
             out[own] = place * bend[own]
         return out
 
-    def _tilt_of(self, own: Array) -> Array:
+    def _tilt_of(self, own: IntArray) -> Array:
         """Energy by which one metre of misplacement changes each row: m g times the change of slope."""
         rows = self.rows
         return np.asarray(
             rows.weight_n[own] * rows.direction[own] * (self.slope[self.last[own]] - self.slope[self.first[own]])
         )
 
-    def _slopes(self, used: Array) -> Array:
+    def _slopes(self, used: Mask) -> Array:
         """Slope of the road at every mark, from the balance of forces there, averaged over all passes."""
         rows, total, count = self.rows, np.zeros(self.nodes), np.zeros(self.nodes)
         drag = self.apparent[rows.run.astype(int)]
@@ -234,7 +236,7 @@ class _System:
             np.add.at(count, node[used], 1.0)
         return total / np.maximum(count, 1.0)
 
-    def _covariance(self, own: Array) -> Array:
+    def _covariance(self, own: IntArray) -> Array:
         """Noise of the rows of one pass: neighbours share the speed at their mark, all share the pass's place."""
         rows, n = self.rows, self.noise
         v = np.diag(
@@ -255,6 +257,20 @@ def altimeter(rows: Stretches, nodes: int, closed: bool) -> tuple[Array, Array]:
     """Heights of the marks as the altimeter tells them, and how far it is trusted.
 
     The mean step between two marks over passes in both directions is free of the altimeter's drift.
+
+    Parameters
+    ----------
+    rows : Stretches
+        Energy sums of all passages [1].
+    nodes : int
+        Number of different marks [1].
+    closed : bool
+        Whether the last mark is the first [1].
+
+    Returns
+    -------
+    tuple of ndarray
+        Heights and their standard deviations, shape (nodes,) [m].
     """
     place = rows.place.astype(int)
     steps, errors = np.zeros(nodes), np.full(nodes, np.nan)

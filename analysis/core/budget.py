@@ -24,13 +24,17 @@ def pieces(chain: Chain, joint: Joint, weights: Array) -> dict[str, float]:
 
     Parameters
     ----------
-    chain : the session's links [1]
-    joint : the solved model [1]
-    weights : over the unknowns [1]
+    chain : Chain
+        The session's links [1].
+    joint : Joint
+        The solved model [1].
+    weights : ndarray
+        Over the unknowns [1].
 
     Returns
     -------
-    dict : variance by source [m4]
+    dict
+        Variance by source [m4].
     """
     m = joint.model
     scatter2 = joint.scatter_m2**2
@@ -69,9 +73,19 @@ def pieces(chain: Chain, joint: Joint, weights: Array) -> dict[str, float]:
 def common(session: Session, chain: Chain, joint: Joint) -> dict[str, tuple[float, float]]:
     """What no session can see of itself: relative uncertainty of each input, and what it does to a drag area.
 
+    Parameters
+    ----------
+    session : Session
+        What was given [1].
+    chain : Chain
+        The session's links [1].
+    joint : Joint
+        The solved run-level model [1].
+
     Returns
     -------
-    dict : source to (relative uncertainty [1], effect on the drag area [m2])
+    dict
+        Source to (relative uncertainty, effect on the drag area) [1, m2].
     """
     scale = float(np.exp(2.0 * joint.gain0))
     share = float(np.mean(chain.evidence.power_share_m2)) * scale
@@ -100,14 +114,19 @@ def budget(session: Session, chain: Chain, joint: Joint, of_difference: Array | 
 
     Parameters
     ----------
-    session : what was given [1]
-    chain : the session's links [1]
-    joint : the solved model [1]
-    of_difference : weights of the first comparison over the unknowns, None without one [1]
+    session : Session
+        What was given [1].
+    chain : Chain
+        The session's links [1].
+    joint : Joint
+        The solved model [1].
+    of_difference : ndarray | None
+        Weights of the first comparison over the unknowns, None without one [1].
 
     Returns
     -------
-    tuple of BudgetLine : largest effect on the drag area first [m2]
+    tuple of BudgetLine
+        Largest effect on the drag area first [m2].
     """
     first = np.zeros(len(chain.labels))
     first[0] = 1.0
@@ -135,7 +154,8 @@ def priors() -> dict[str, float]:
 
     Returns
     -------
-    dict : standard deviations [1]
+    dict
+        Standard deviations [1].
     """
     return {
         "power_gain": POWER_GAIN_U, "drivetrain_efficiency": EFFICIENCY_U, "system_mass_kg": MASS_U_KG,

@@ -11,11 +11,10 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.core import balance
-from analysis.core.balance import CLOCK_SD_S, Balance, Clocks, Noise
+from analysis.core.balance import CLOCK_SD_S, Balance, Clocks, Frame, Noise
 from analysis.core.course import Layout
-from analysis.core.samples import Samples
+from analysis.core.samples import IntArray, Samples
 from analysis.core.stretches import Stretches, add_up
-from analysis.core.types import Array
 
 STEP_S = 0.5  # a stream that is later than this is moved, and the balance computed anew
 FAR_S, FAR_Z, FAR_SD_S = 0.9, 4.0, 10.0  # beyond this the air's own gusts overrule the prior
@@ -24,7 +23,14 @@ ROUNDS = 7
 
 
 def in_time(
-    runs: list[Samples], layout: Layout, tyre_state: Array, noise: Noise, *, crr: float, efficiency: float, spin_mass_kg: float
+    runs: list[Samples],
+    layout: Layout,
+    tyre_state: IntArray,
+    noise: Noise,
+    *,
+    crr: float,
+    efficiency: float,
+    spin_mass_kg: float,
 ) -> tuple[list[Samples], Stretches, Balance]:
     """The balance with all streams in step: large delays are moved, small ones stay unknowns of the fit.
 
@@ -58,9 +64,8 @@ def in_time(
     for attempt in range(ROUNDS):
         rows = add_up(runs, layout, efficiency, spin_mass_kg)
         clocks = Clocks(np.where(sd > CLOCK_SD_S, 0.0, believed - late), sd)
-        solved = balance.solve(
-            rows, rows.sound, tyre_state, crr=crr, noise=noise, clocks=clocks, closed=layout.closed, marks=layout.marks_m.size
-        )
+        frame = Frame(crr, noise, clocks, layout.closed, layout.marks_m.size)
+        solved = balance.solve(rows, rows.sound, tyre_state, frame)
         if attempt == ROUNDS - 1:
             break
         alone_u = np.maximum(solved.late_u_s**-2.0 - sd**-2.0, 1e-3) ** -0.5  # what the data say without the prior
@@ -116,7 +121,9 @@ def _at_turn(r: Samples, turn: int) -> float | None:
     usual = float(np.nanmedian(r.power_w))
     close = np.abs(near - turn) <= 4
     slowest = int(np.flatnonzero(close)[np.nanargmin(speed[close])])
-    slowing = -np.diff(speed, prepend=speed[0]) / np.maximum(np.diff(time, prepend=time[0] - 1.0), 1e-3)  # by steps, as power
+    slowing = -np.diff(speed, prepend=speed[0]) / np.maximum(
+        np.diff(time, prepend=time[0] - 1.0), 1e-3
+    )  # by steps, as power
     hard = np.flatnonzero((slowing > 1.0) & (time > time[slowest] - 12.0) & (time <= time[slowest]))
     idle = np.flatnonzero(power < 0.3 * usual)
     if idle.size < 2 or hard.size == 0 or np.any(np.diff(idle) > 1):

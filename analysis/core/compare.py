@@ -6,13 +6,13 @@ What a run's drag area is belongs to `joint`; here it is only compared and told.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
 
 from analysis.core.assemble import Chain
-from analysis.core.intervals import dunnett_quantile, power_of_t, t_quantile, t_two_sided_p
+from analysis.core.intervals import dunnett_quantile, t_quantile, t_two_sided_p
 from analysis.core.joint import Joint
 from analysis.core.ridetime import seconds_for_drag_area, watts_at_speed
 from analysis.core.road import Resistance
@@ -23,40 +23,30 @@ from analysis.core.types import (
     Session,
     Setup,
     TimeAnswer,
-    Verdict,
     WattsAnswer,
 )
+from analysis.core.verdict import Estimate, enough_runs, more_runs_needed, verdict
 
-POWER_WANTED = 0.80
-MOST_RUNS = 400
 LEAST_DF = 0.5  # below, the variance is as good as unknown
-Interval = tuple[float, float]
+Kinds = dict[str, "Estimate | None"]
 MISSING = "missing"
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Estimate:
-    """A difference with what its intervals need."""
-
-    value: float
-    sd: float
-    df: float
-    simultaneous: float  # critical value for all setups together
-
-    def interval(self, coverage: float) -> Interval:
-        half = t_quantile(0.5 + coverage / 2.0, self.df) * self.sd
-        return (self.value - half, self.value + half)
-
-    def together(self) -> Interval:
-        return (self.value - self.simultaneous * self.sd, self.value + self.simultaneous * self.sd)
+TOLD_ANYWAY = ("reference", "changed", "changes", "verdict", "watts", "time")
 
 
 def changes_between(reference: Setup, changed: Setup) -> tuple[Change, ...]:
     """Factors in which two setups differ, by name; a factor that one does not state counts as different.
 
+    Parameters
+    ----------
+    reference : Setup
+        The reference setup [1].
+    changed : Setup
+        The other setup [1].
+
     Returns
     -------
-    tuple of Change : differences [1]
+    tuple of Change
+        Differences [1].
     """
     names = sorted({*reference.factors, *changed.factors})
     return tuple(
@@ -66,16 +56,24 @@ def changes_between(reference: Setup, changed: Setup) -> tuple[Change, ...]:
     )
 
 
-def _plain(value: Any) -> Any:
+def _plain(value: object) -> object:
     return dict(value) if isinstance(value, Mapping) else value
 
 
-def estimates(chain: Chain, joint: Joint) -> dict[str, dict[str, Estimate | None]]:
+def estimates(chain: Chain, joint: Joint) -> dict[str, Kinds]:
     """Differences of every usable setup to the reference: `cda`, `ridden`, `crr`.
+
+    Parameters
+    ----------
+    chain : Chain
+        The session's links [1].
+    joint : Joint
+        The solved run-level model [1].
 
     Returns
     -------
-    dict of dict : by setup label and kind; None where one run a setup leaves no interval [m2]
+    dict of dict
+        By setup label and kind; None where one run a setup leaves no interval [m2].
     """
     labels = chain.labels
     rows: dict[str, list[Array]] = {"cda": [], "ridden": [], "crr": []}
@@ -86,7 +84,7 @@ def estimates(chain: Chain, joint: Joint) -> dict[str, dict[str, Estimate | None
         rows["ridden"].append(cda + crr * rolling_share_m2(chain, joint))
     if not any(np.any(w) for w in rows["crr"]):  # no tyre changed: the ridden difference is that of the drag area
         rows.pop("ridden")
-    out: dict[str, dict[str, Estimate | None]] = {label: {} for label in labels[1:]}
+    out: dict[str, Kinds] = {label: {} for label in labels[1:]}
     for kind, weights in rows.items():
         for label, estimate in zip(labels[1:], _family(joint, weights), strict=True):
             out[label][kind] = estimate
@@ -106,6 +104,13 @@ def _weights(chain: Chain, joint: Joint, s: int) -> tuple[Array, Array]:
 
 def rolling_share_m2(chain: Chain, joint: Joint) -> float:
     """m g length over X, averaged over the runs: the drag area that a unit of Crr is worth as ridden.
+
+    Parameters
+    ----------
+    chain : Chain
+        The session's links [1].
+    joint : Joint
+        The solved run-level model [1].
 
     Returns
     -------
@@ -129,58 +134,24 @@ def _family(joint: Joint, weights: list[Array]) -> list[Estimate | None]:
     ]
 
 
-def enough_runs(joint: Joint) -> bool:
-    """Whether anything tells how well a run repeats: more runs than setups, or the studio's history."""
-    history = joint.model.history
-    return joint.model.runs > joint.model.setups or (history is not None and history.df >= 1.0)
-
-
-def verdict(ridden: Estimate | None, several: bool, smallest_m2: float, invalid: bool) -> Verdict:
-    """First that holds: invalid, faster or slower, equivalent, undecided.
-
-    Returns
-    -------
-    str : the verdict [1]
-    """
-    if invalid:
-        return "invalid"
-    if ridden is None:
-        return "undecided"
-    low, high = ridden.together() if several else ridden.interval(0.95)
-    if high < 0.0:
-        return "faster"
-    if low > 0.0:
-        return "slower"
-    low, high = ridden.interval(0.90)
-    return "equivalent" if -smallest_m2 < low and high < smallest_m2 else "undecided"
-
-
-def more_runs_needed(ridden: Estimate, joint: Joint, counts: tuple[int, int], smallest_m2: float) -> int | None:
-    """Runs still to ride, both setups together, for 80 % power at the larger of |delta| and the smallest difference.
-
-    Returns
-    -------
-    int or None : None where no number of runs in one session can do it [1]
-    """
-    run2 = joint.scatter_m2**2 + joint.sensor_sd_m2**2
-    fixed2 = max(ridden.sd**2 - run2 * (1.0 / counts[0] + 1.0 / counts[1]), 0.0)
-    effect = max(abs(ridden.value), smallest_m2)
-    spare = joint.model.history.df if joint.model.history else 0.0
-    low, high = counts
-    for more in range(1, MOST_RUNS):
-        low, high = (low + 1, high) if low <= high else (low, high + 1)
-        sd = float(np.sqrt(fixed2 + run2 * (1.0 / low + 1.0 / high)))
-        if power_of_t(effect / sd, low + high - 2 + spare) >= POWER_WANTED:
-            return more + more % 2
-    return None
-
-
 def compare(session: Session, chain: Chain, joint: Joint, invalid: bool) -> tuple[Comparison, ...]:
     """Every other setup of the session against the reference.
 
+    Parameters
+    ----------
+    session : Session
+        What was given [1].
+    chain : Chain
+        The session's links [1].
+    joint : Joint
+        The solved run-level model [1].
+    invalid : bool
+        Whether a finding forbids a verdict [1].
+
     Returns
     -------
-    tuple of Comparison : in the session's order of setups [m2]
+    tuple of Comparison
+        In the session's order of setups [m2].
     """
     found = estimates(chain, joint)
     reference = next(s for s in session.setups if s.label == session.reference)
@@ -191,16 +162,27 @@ def compare(session: Session, chain: Chain, joint: Joint, invalid: bool) -> tupl
         if s.label not in found or session.reference not in chain.labels:
             out.append(unmatched(reference, s))
             continue
-        out.append(_one(session, chain, joint, reference, s, found[s.label], several, invalid))
+        out.append(_one(session, chain, joint, (reference, s), found[s.label], several=several, invalid=invalid))
     return tuple(out)
 
 
 def unmatched(reference: Setup, changed: Setup) -> Comparison:
-    """A comparison that cannot be made: every figure is null."""
-    nothing: dict[str, Any] = dict.fromkeys(
-        ("delta_cda_m2", "ci95_m2", "ci90_m2", "simultaneous_ci95_m2", "p_value", "df", "ridden_delta_m2", "ridden_ci95_m2",
-         "ridden_ci90_m2", "ridden_simultaneous_ci95_m2", "delta_crr", "ci95_crr", "repeatability_sd_m2", "more_runs_needed")
-    )  # fmt: skip
+    """A comparison that cannot be made: every figure is null.
+
+    Parameters
+    ----------
+    reference : Setup
+        The reference setup [1].
+    changed : Setup
+        The other setup [1].
+
+    Returns
+    -------
+    Comparison
+        Without figures [1].
+    """
+    figures = [f.name for f in fields(Comparison) if f.name not in TOLD_ANYWAY]
+    nothing: dict[str, Any] = dict.fromkeys(figures)
     return Comparison(
         reference.label,
         changed.label,
@@ -213,9 +195,16 @@ def unmatched(reference: Setup, changed: Setup) -> Comparison:
 
 
 def _one(
-    session: Session, chain: Chain, joint: Joint, reference: Setup, changed: Setup,
-    kinds: dict[str, Estimate | None], several: bool, invalid: bool,
-) -> Comparison:  # fmt: skip
+    session: Session,
+    chain: Chain,
+    joint: Joint,
+    setups: tuple[Setup, Setup],
+    kinds: Kinds,
+    *,
+    several: bool,
+    invalid: bool,
+) -> Comparison:
+    reference, changed = setups
     cda, ridden, crr = kinds["cda"], kinds["ridden"], kinds["crr"]
     s = chain.labels.index(changed.label)
     weights, rolling = _weights(chain, joint, s)
@@ -233,7 +222,8 @@ def _one(
         reference=reference.label, changed=changed.label, changes=changes_between(reference, changed),
         delta_cda_m2=value, ci95_m2=cda.interval(0.95) if cda else None, ci90_m2=cda.interval(0.90) if cda else None,
         simultaneous_ci95_m2=cda.together() if cda else None,
-        p_value=t_two_sided_p(ridden.value / ridden.sd, ridden.df) if ridden else None, df=ridden.df if ridden else None,
+        p_value=t_two_sided_p(ridden.value / ridden.sd, ridden.df) if ridden else None,
+        df=ridden.df if ridden else None,
         ridden_delta_m2=ridden_value, ridden_ci95_m2=ridden.interval(0.95) if ridden else None,
         ridden_ci90_m2=ridden.interval(0.90) if ridden else None,
         ridden_simultaneous_ci95_m2=ridden.together() if ridden else None,
@@ -247,6 +237,18 @@ def _one(
 
 
 def mean_density_kg_m3(chain: Chain) -> float:
+    """Density of the session's air.
+
+    Parameters
+    ----------
+    chain : Chain
+        The session's links [1].
+
+    Returns
+    -------
+    float
+        Mean over the runs [kg/m3].
+    """
     return float(np.mean([np.mean(r.density_kg_m3) for r in chain.runs]))
 
 
@@ -267,7 +269,8 @@ def _time(
     of_reference = [r.mass_kg for r in chain.runs if r.setup == session.reference]
     road = Resistance(
         cda_m2=float(joint.theta[joint.slices["setup"]][0]), crr=float(joint.theta[joint.slices["crr"]][0]),
-        mass_kg=float(np.mean(of_reference)), density_kg_m3=mean_density_kg_m3(chain), efficiency=session.drivetrain_efficiency,
+        mass_kg=float(np.mean(of_reference)), density_kg_m3=mean_density_kg_m3(chain),
+        efficiency=session.drivetrain_efficiency,
     )  # fmt: skip
     out = []
     for distance in session.questions.distances_m:
@@ -285,6 +288,13 @@ def _time(
 
 def difference_weights(chain: Chain, joint: Joint) -> Array | None:
     """Weights of the first ridden difference over the unknowns, None with one setup.
+
+    Parameters
+    ----------
+    chain : Chain
+        The session's links [1].
+    joint : Joint
+        The solved run-level model [1].
 
     Returns
     -------

@@ -51,12 +51,15 @@ def lay_out(runs: list[Samples], course: Course) -> Layout:
 
     Parameters
     ----------
-    runs : prepared samples of the usable runs [1]
-    course : kind, length and bearing [1]
+    runs : list[Samples]
+        Prepared samples of the usable runs [1].
+    course : Course
+        Kind, length and bearing [1].
 
     Returns
     -------
-    Layout : passes and marks [m]
+    Layout
+        Passes and marks [m].
     """
     length = course.length_m or _length_from(runs, course)
     found = [_laps(r, length) if course.kind == "lap" else _legs(r, length) for r in runs]
@@ -214,7 +217,8 @@ def _turned_round(runs: list[Samples], passes: list[Pass], course: Course) -> tu
     turned = [
         i
         for i, h in facing.items()
-        if float(h @ usual) < -0.5 * float(np.hypot(*usual)) / (1 if course.bearing_rad is not None else len(facing))
+        if float(h @ usual)
+        < -0.5 * float(np.linalg.norm(usual)) / (1 if course.bearing_rad is not None else len(facing))
     ]
     if len(turned) == len(facing):  # then the stated bearing is wrong, not every rider
         return passes, ()

@@ -12,6 +12,7 @@ from scipy.linalg import cho_factor, cho_solve
 from scipy.special import chdtrc
 
 from analysis.core.joint import Drift, Evidence, Joint, Model
+from analysis.core.samples import IntArray
 from analysis.core.types import Array, Repeatability
 
 TILT_GAIN_SD = 3.0  # [1/rad] prior SD of relative gain by tilt: 5 % a degree
@@ -28,25 +29,31 @@ def choose(evidence: Evidence, tilt: tuple[Array, Array] | None, history: Repeat
 
     Parameters
     ----------
-    evidence : what each run says [1]
-    tilt : mount tilt of every run and its standard uncertainty [rad]
-    history : the studio's repeatability [m2]
+    evidence : Evidence
+        What each run says [1].
+    tilt : tuple[ndarray, ndarray] | None
+        Mount tilt of every run and its standard uncertainty [rad].
+    history : Repeatability | None
+        The studio's repeatability [m2].
 
     Returns
     -------
-    Joint : the solution [1]
+    Joint
+        The solution [1].
     """
     still = Drift(np.zeros(evidence.setup.size), 1.0)
     steady = Model(evidence, still, history).solve()
     if evidence.log_gain is None or evidence.setup.size < 3:
         return steady
     if tilt is not None and np.isfinite(tilt[0]).all():
-        drift = by_tilt(evidence.time_h, *tilt, evidence.near_sensor[evidence.setup] * evidence.setup)
+        drift = by_tilt(
+            evidence.time_h, *tilt, np.asarray(evidence.near_sensor[evidence.setup] * evidence.setup, dtype=np.intp)
+        )
         return steady if drift is None else Model(evidence, drift, history).solve()
     return _by_time(evidence, steady, history)
 
 
-def by_tilt(time_h: Array, tilt_rad: Array, error_rad: Array, state: Array) -> Drift | None:
+def by_tilt(time_h: Array, tilt_rad: Array, error_rad: Array, state: IntArray) -> Drift | None:
     """Gain that follows the smoothed tilt, where the mount moved; None where it stood still.
 
     Parameters
@@ -86,7 +93,9 @@ def smoothed(time_h: Array, values: Array, error: Array, groups: Array) -> tuple
     ----------
     time_h : ndarray, shape (runs,)
         Time [h].
-    values, error : ndarray, shape (runs,)
+    values : ndarray, shape (runs,)
+        Values and their standard uncertainties [any unit].
+    error : ndarray, shape (runs,)
         Values and their standard uncertainties [any unit].
     groups : ndarray, shape (runs, g)
         Membership, one column for each group [1].
@@ -116,7 +125,20 @@ def smoothed(time_h: Array, values: Array, error: Array, groups: Array) -> tuple
 
 
 def onset(smooth: Array, smooth_u: Array) -> int:
-    """First run whose path has left the start for good."""
+    """First run whose path has left the start for good.
+
+    Parameters
+    ----------
+    smooth : ndarray
+        Smoothed path, shape (runs,) [any unit].
+    smooth_u : ndarray
+        Its standard uncertainty, shape (runs,) [same unit].
+
+    Returns
+    -------
+    int
+        Index of the run [1].
+    """
     level = float(np.median(smooth[:2]))
     limit = max(0.04 * float(np.ptp(smooth)), 2.0 * float(np.mean(smooth_u)))
     away = np.abs(smooth - level) > limit

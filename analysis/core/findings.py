@@ -49,18 +49,22 @@ class Findings:
     def mass(self) -> bool:
         """Whether every run's mass is known; says so where it is assumed or missing."""
         s = self.session
-        needing = [r for r in s.runs if r.system_mass_kg is None and _setup_mass(s, r) is None and s.system_mass_kg is None]
+        needing = [
+            r for r in s.runs if r.system_mass_kg is None and _setup_mass(s, r) is None and s.system_mass_kg is None
+        ]
         if not needing:
             return True
         if s.rider_mass_kg is not None and s.bike.mass_kg is not None:
             self.add(
                 "mass_missing", "note", "session",
                 f"No system mass is given; rider and bike, {s.rider_mass_kg + s.bike.mass_kg:.1f} kg, were used.",
-                "Weigh rider, bike and kit together as ridden and enter system_mass_kg: bottles and clothing are missing now.",
+                "Weigh rider, bike and kit together as ridden and enter system_mass_kg: bottles and clothing are "
+                "missing now.",
             )  # fmt: skip
             return True
         self.add(
-            "mass_missing", "invalid", "session", "No system mass is given, and the rider's or the bike's mass is unknown.",
+            "mass_missing", "invalid", "session",
+            "No system mass is given, and the rider's or the bike's mass is unknown.",
             "Weigh rider, bike and kit as ridden and enter system_mass_kg; then analyse again.",
         )  # fmt: skip
         return False
@@ -72,8 +76,10 @@ class Findings:
         if everywhere:
             self.add(
                 "course_mismatch", "invalid", "session",
-                f"No run closes the stated course ({course.kind.replace('_', ' ')}, {length}): no whole number of legs or laps fits.",
-                "Compare the course's kind and length_m (one way for out_and_back, once round for lap) with what was ridden.",
+                f"No run closes the stated course ({course.kind.replace('_', ' ')}, {length}): no whole number of "
+                "legs or laps fits.",
+                "Compare the course's kind and length_m (one way for out_and_back, once round for lap) with what "
+                "was ridden.",
             )  # fmt: skip
             return
         for number in numbers:
@@ -96,7 +102,8 @@ class Findings:
         if 2 * len(with_air) <= len(runs):
             self.add(
                 "no_airspeed", "caution", "session",
-                "There is no air speed" + (" on most runs" if with_air else "") + ": whole legs were compared and the interval is several times wider.",
+                "There is no air speed" + (" on most runs" if with_air else "") + ": whole legs were compared and "
+                "the interval is several times wider.",
                 "Use an air-speed sensor for differences under about 0.01 m2, or ride more runs in calm air.",
             )  # fmt: skip
             return [replace(r, air_mps=None) for r in runs]

@@ -6,11 +6,12 @@ import numpy as np
 
 from analysis.core.assemble import Chain
 from analysis.core.balance import CRR_CHANGE_SD
-from analysis.core.compare import changes_between, enough_runs
+from analysis.core.compare import changes_between
 from analysis.core.findings import Findings
 from analysis.core.intervals import t_two_sided_p
 from analysis.core.joint import Joint, run_values
 from analysis.core.types import Array
+from analysis.core.verdict import enough_runs
 
 FEWEST_RUNS = 3
 UNBALANCED = 0.15  # of the session's span between the mean times of two setups
@@ -52,7 +53,8 @@ def _order(found: Findings, chain: Chain) -> None:
     if apart > UNBALANCED:
         found.add(
             "unbalanced_order", "note", "session",
-            f"The setups' mean times lie {60 * apart * span:.0f} minutes apart: what drifts through the session does not cancel between them.",
+            f"The setups' mean times lie {60 * apart * span:.0f} minutes apart: what drifts through the session "
+            "does not cancel between them.",
             "Ride in the order ABBA, twice, so that early and late runs share out evenly.",
         )  # fmt: skip
 
@@ -63,7 +65,8 @@ def _few(found: Findings, chain: Chain) -> None:
         if count < FEWEST_RUNS:
             found.add(
                 "few_runs", "caution", f"setup {label}",
-                f"Setup {label} has {count} usable run{'s' if count > 1 else ''}: too few to know how well a run repeats.",
+                f"Setup {label} has {count} usable run{'s' if count > 1 else ''}: too few to know how well a run "
+                "repeats.",
                 f"Ride at least {FEWEST_RUNS} runs of each setup, better four.",
             )  # fmt: skip
 
@@ -76,7 +79,8 @@ def _confounded(found: Findings) -> None:
         if len(factors) > 1:
             found.add(
                 "confounded", "caution", f"setup {setup.label}",
-                f"{len(factors)} things differ between setup {session.reference} and {setup.label}: {', '.join(factors)}. The verdict is of all of them together.",
+                f"{len(factors)} things differ between setup {session.reference} and {setup.label}: "
+                f"{', '.join(factors)}. The verdict is of all of them together.",
                 "Change one thing at a time to learn what each is worth.",
             )  # fmt: skip
 
@@ -92,7 +96,8 @@ def _rolling(found: Findings, chain: Chain, joint: Joint) -> None:
         if variance > NOT_SEPARATED * CRR_CHANGE_SD**2:
             found.add(
                 "rolling_not_separated", "caution", f"setup {label}",
-                f"Tyres or pressure changed with setup {label} and the runs were ridden at one speed: the difference is of all resistance as ridden.",
+                f"Tyres or pressure changed with setup {label} and the runs were ridden at one speed: the "
+                "difference is of all resistance as ridden.",
                 "Ride some runs of both setups about 3 m/s slower to tell rolling from drag.",
             )  # fmt: skip
 
@@ -102,7 +107,8 @@ def _ways(found: Findings, chain: Chain) -> None:
         number = chain.runs[i].number
         found.add(
             "wrong_way", "caution", f"run {number}",
-            f"Run {number} was ridden the other way round; its passes were matched to the same marks, though wind and traffic meet it differently.",
+            f"Run {number} was ridden the other way round; its passes were matched to the same marks, though wind "
+            "and traffic meet it differently.",
             "Ride every run the same way round.",
         )  # fmt: skip
 
@@ -118,7 +124,8 @@ def _stretches(found: Findings, chain: Chain) -> None:
         if seconds >= BRAKING_S:
             found.add(
                 "braking", "note", f"run {r.number}",
-                f"In run {r.number} the rider braked or let the pedals go for {seconds:.0f} s away from the turns; the stretches there were left out.",
+                f"In run {r.number} the rider braked or let the pedals go for {seconds:.0f} s away from the turns; "
+                "the stretches there were left out.",
                 "Hold power and position from mark to mark where traffic allows.",
             )  # fmt: skip
         passed = odd & own & ~braked
@@ -126,7 +133,8 @@ def _stretches(found: Findings, chain: Chain) -> None:
             metres = float(np.median(rows.length_m)) * int(passed.sum())
             found.add(
                 "traffic", "caution", f"run {r.number}",
-                f"In run {r.number} the air flow on {metres:.0f} m is unlike the same road on the other passes, as when a vehicle goes by; left out.",
+                f"In run {r.number} the air flow on {metres:.0f} m is unlike the same road on the other passes, as "
+                "when a vehicle goes by; left out.",
                 "Ride the run again at once if more than one place is concerned.",
             )  # fmt: skip
 
@@ -150,13 +158,19 @@ def _odd_runs(found: Findings, chain: Chain, joint: Joint) -> None:
             )  # fmt: skip
     if found.has("airspeed_drift") or found.has("outlier_run") or n - groups < 4:
         return
-    slope, p = _tested(values, np.column_stack([setups, e.time_h - e.time_h.mean()]), _floor(joint) / max(float(np.std(e.time_h)), 1e-6))
+    slope, p = _tested(
+        values,
+        np.column_stack([setups, e.time_h - e.time_h.mean()]),
+        _floor(joint) / max(float(np.std(e.time_h)), 1e-6),
+    )
     moved = slope * float(np.ptp(e.time_h)) / float(values.mean())
     if p < TREND_P and abs(moved) > TREND_LEAST:
         found.add(
             "power_drift", "caution", "session",
-            f"The drag area moved by {100 * moved:+.1f} % through the session in all setups, with a steady air sensor: the power meter drifted, or the rider's position.",
-            "Zero the power meter between runs when it has taken the air's temperature, and ride the reference again at the end.",
+            f"The drag area moved by {100 * moved:+.1f} % through the session in all setups, with a steady air "
+            "sensor: the power meter drifted, or the rider's position.",
+            "Zero the power meter between runs when it has taken the air's temperature, and ride the reference "
+            "again at the end.",
         )  # fmt: skip
 
 

@@ -38,7 +38,8 @@ def of_instruments(found: Findings, chain: Chain, joint: Joint) -> None:
     _weather(found, chain)
     if chain.closure is not None and not all(r.has_yaw for r in chain.runs):
         found.add(
-            "yaw_missing", "note", "session", "There is no yaw angle: the whole air speed was taken as the one along the travel.",
+            "yaw_missing", "note", "session",
+            "There is no yaw angle: the whole air speed was taken as the one along the travel.",
             "Record yaw where the sensor has it; in a cross wind the drag area reads a little high without it.",
         )  # fmt: skip
 
@@ -79,11 +80,17 @@ def _drift(found: Findings, chain: Chain, joint: Joint) -> None:
         return
     numbers = [r.number for r in chain.runs][drift.began :]
     shape = drift.shape * float(joint.theta[joint.slices["drift"]][0])
-    by = "its mount's tilt moved" if drift.by == "tilt" else "the closure of the runs and their drag areas moved together"
+    by = (
+        "its mount's tilt moved"
+        if drift.by == "tilt"
+        else "the closure of the runs and their drag areas moved together"
+    )
     found.add(
         "airspeed_drift", "caution", numbers_where(numbers),
-        f"The air sensor's gain changed by {100 * float(shape[-1]):+.1f} % from run {numbers[0]} on: {by}. The change was taken out and the interval is wider.",
-        f"Stop and fix the mount before the next run; mark its place, and ride run {numbers[0]} again if the interval is too wide.",
+        f"The air sensor's gain changed by {100 * float(shape[-1]):+.1f} % from run {numbers[0]} on: {by}. The "
+        "change was taken out and the interval is wider.",
+        f"Stop and fix the mount before the next run; mark its place, and ride run {numbers[0]} again if the "
+        "interval is too wide.",
     )  # fmt: skip
 
 
@@ -95,7 +102,9 @@ def _departures(found: Findings, chain: Chain, joint: Joint) -> None:
     rest = e.log_gain - joint.model.gain_rows()[:, joint.slices["drift"]] @ joint.theta[joint.slices["drift"]]
     tilt = None if chain.tilt is None else chain.tilt
     for s in range(1, len(chain.labels)):
-        w = np.where(e.setup == s, 1.0 / np.sum(e.setup == s), 0.0) - np.where(e.setup == 0, 1.0 / np.sum(e.setup == 0), 0.0)
+        w = np.where(e.setup == s, 1.0 / np.sum(e.setup == s), 0.0) - np.where(
+            e.setup == 0, 1.0 / np.sum(e.setup == 0), 0.0
+        )
         apart, u = float(w @ rest), float(np.sqrt(w @ e.gain_covariance @ w))
         leaned = _leaned(tilt, w)
         if not (abs(apart) > DEPARTURE_Z * np.hypot(u, 0.003) or (e.near_sensor[s] and leaned)):
@@ -103,8 +112,10 @@ def _departures(found: Findings, chain: Chain, joint: Joint) -> None:
         lean = f", and its mount leaned {np.degrees(leaned):+.2f} degrees" if leaned else ""
         found.add(
             "airspeed_setup", "note", f"setup {chain.labels[s]}",
-            f"With setup {chain.labels[s]} the air sensor read {100 * apart:+.1f} % (+-{100 * u:.1f} %) against the reference{lean}: the setup moved the air at the sensor.",
-            "Put the sensor farther out in front, or ride such a change in calm air, where the closure of every run is sharper.",
+            f"With setup {chain.labels[s]} the air sensor read {100 * apart:+.1f} % (+-{100 * u:.1f} %) against "
+            f"the reference{lean}: the setup moved the air at the sensor.",
+            "Put the sensor farther out in front, or ride such a change in calm air, where the closure of every "
+            "run is sharper.",
         )  # fmt: skip
 
 
@@ -120,7 +131,8 @@ def _clocks(found: Findings, chain: Chain) -> None:
         if abs(late) > LATE_S and abs(late) > LATE_Z * u:
             found.add(
                 "clock_offset", "caution", "session",
-                f"The {name} stream comes {abs(late):.1f} s {'after' if late > 0 else 'before'} the speed; it was moved back into step.",
+                f"The {name} stream comes {abs(late):.1f} s {'after' if late > 0 else 'before'} the speed; it was "
+                "moved back into step.",
                 "Let one head unit record all sensors, or set the clocks before the next session.",
             )  # fmt: skip
 
@@ -130,7 +142,8 @@ def _wheel(found: Findings, chain: Chain) -> None:
     if abs(off) > WHEEL_LIMIT:
         found.add(
             "speed_mismatch", "caution", "session",
-            f"By the satellites the wheel's circumference is {100 * off:+.1f} % off the stated one; speed and distance were corrected by it.",
+            f"By the satellites the wheel's circumference is {100 * off:+.1f} % off the stated one; speed and "
+            "distance were corrected by it.",
             "Measure the circumference by a roll-out with the rider on and enter wheel_circumference_m.",
         )  # fmt: skip
 
@@ -139,19 +152,23 @@ def _lost_samples(found: Findings, chain: Chain) -> None:
     for r in chain.runs:
         if r.gap_s > GAP_S:
             found.add(
-                "gaps", "caution", f"run {r.number}", f"Run {r.number} has {r.gap_s:.0f} s without samples; the stretches there were left out.",
+                "gaps", "caution",
+                f"run {r.number}", f"Run {r.number} has {r.gap_s:.0f} s without samples; the stretches there were "
+                "left out.",
                 "Switch smart recording off and record every second.",
             )  # fmt: skip
         if r.dropout_s > DROPOUT_S:
             found.add(
                 "power_dropout", "caution", f"run {r.number}",
-                f"In run {r.number} the power meter was silent for {r.dropout_s:.0f} s while the rider pushed; the stretches there were left out.",
+                f"In run {r.number} the power meter was silent for {r.dropout_s:.0f} s while the rider pushed; the "
+                "stretches there were left out.",
                 "Renew the power meter's battery and look at its pairing before the next run.",
             )  # fmt: skip
         if r.blocked_s > 0.0:
             found.add(
                 "airspeed_blocked", "caution", f"run {r.number}",
-                f"In run {r.number} the air sensor was stuck or silent for {r.blocked_s:.0f} s; the stretches there were left out.",
+                f"In run {r.number} the air sensor was stuck or silent for {r.blocked_s:.0f} s; the stretches "
+                "there were left out.",
                 "Clear the sensor's opening (water, insects, tape) before the next run.",
             )  # fmt: skip
 
@@ -159,8 +176,10 @@ def _lost_samples(found: Findings, chain: Chain) -> None:
 def _weather(found: Findings, chain: Chain) -> None:
     if not all(r.has_weather for r in chain.runs):
         found.add(
-            "weather_missing", "note", "session", "Temperature or pressure is missing: the standard atmosphere was used where they are.",
-            "Note temperature and station pressure once an hour; drag areas are uncertain by some 3.5 % without them, differences hardly.",
+            "weather_missing", "note", "session",
+            "Temperature or pressure is missing: the standard atmosphere was used where they are.",
+            "Note temperature and station pressure once an hour; drag areas are uncertain by some 3.5 % without "
+            "them, differences hardly.",
         )  # fmt: skip
         return
     (cold, warm), (low, high) = EQUATION_TEMPERATURE_K, EQUATION_PRESSURE_PA
@@ -168,7 +187,8 @@ def _weather(found: Findings, chain: Chain) -> None:
     if min(t) < cold or max(t) > warm or min(p) < low or max(p) > high:
         found.add(
             "air_outside_equation", "note", "session",
-            f"The air ({min(t) - ZERO_CELSIUS_K:.0f} to {max(t) - ZERO_CELSIUS_K:.0f} C, {min(p) / 100:.0f} to {max(p) / 100:.0f} hPa) "
+            f"The air ({min(t) - ZERO_CELSIUS_K:.0f} to {max(t) - ZERO_CELSIUS_K:.0f} C, {min(p) / 100:.0f} to "
+            f"{max(p) / 100:.0f} hPa) "
             "lies outside 15 to 27 C and 600 to 1100 hPa, for which the density equation was made.",
             "Nothing for a comparison: the error of the density is under 0.01 % and common to all runs.",
         )  # fmt: skip
@@ -176,6 +196,7 @@ def _weather(found: Findings, chain: Chain) -> None:
     if max(density) - min(density) > 0.02 * min(density):
         found.add(
             "air_changed", "note", "session",
-            f"The air's density moved by {100 * (max(density) / min(density) - 1):.1f} % between runs; each run was computed with its own.",
+            f"The air's density moved by {100 * (max(density) / min(density) - 1):.1f} % between runs; each run "
+            "was computed with its own.",
             "Nothing; keep the thermometer in the shade and note the weather each hour.",
         )  # fmt: skip

@@ -14,9 +14,17 @@ from analysis.core.types import Array
 def t_quantile(probability: float, df: float) -> float:
     """Quantile of Student's t.
 
+    Parameters
+    ----------
+    probability : float
+        Probability [1].
+    df : float
+        Degrees of freedom [1].
+
     Returns
     -------
-    float : quantile [1]
+    float
+        Quantile [1].
     """
     return float(stdtrit(df, probability))
 
@@ -24,9 +32,17 @@ def t_quantile(probability: float, df: float) -> float:
 def t_two_sided_p(t: float, df: float) -> float:
     """Probability of a t at least as far from zero.
 
+    Parameters
+    ----------
+    t : float
+        Value of t [1].
+    df : float
+        Degrees of freedom [1].
+
     Returns
     -------
-    float : p-value [1]
+    float
+        P-value [1].
     """
     return float(2.0 * stdtr(df, -abs(t)))
 
@@ -40,13 +56,17 @@ def dunnett_quantile(correlation: Array, df: float, probability: float = 0.95) -
 
     Parameters
     ----------
-    correlation : of the contrasts, shape (k, k) [1]
-    df : degrees of freedom of the common variance [1]
-    probability : joint coverage [1]
+    correlation : ndarray
+        Of the contrasts, shape (k, k) [1].
+    df : float
+        Degrees of freedom of the common variance [1].
+    probability : float
+        Joint coverage [1].
 
     Returns
     -------
-    float : critical value [1]
+    float
+        Critical value [1].
 
     References
     ----------
@@ -55,7 +75,10 @@ def dunnett_quantile(correlation: Array, df: float, probability: float = 0.95) -
     if correlation.shape[0] == 1:
         return t_quantile(0.5 + probability / 2.0, df)
     loading = _loadings(correlation)
-    low, high = t_quantile(0.5 + probability / 2.0, df), t_quantile(1.0 - (1.0 - probability) / (2.0 * loading.size), df)
+    low, high = (
+        t_quantile(0.5 + probability / 2.0, df),
+        t_quantile(1.0 - (1.0 - probability) / (2.0 * loading.size), df),
+    )
     at_low, at_high = (_joint_probability(c, loading, df) - probability for c in (low, high))
     middle = high
     for _ in range(40):  # regula falsi (Illinois): the probability is smooth and rises
@@ -83,7 +106,7 @@ def _loadings(correlation: Array) -> Array:
         for i in range(k):
             others = np.arange(k) != i
             loading[i] = float(correlation[i, others] @ loading[others] / max(loading[others] @ loading[others], 1e-12))
-    return np.clip(loading, -0.999, 0.999)
+    return np.asarray(np.clip(loading, -0.999, 0.999))
 
 
 def _joint_probability(critical: float, loading: Array, df: float) -> float:
@@ -119,13 +142,17 @@ def power_of_t(effect_over_se: float, df: float, alpha: float = 0.05) -> float:
 
     Parameters
     ----------
-    effect_over_se : true effect over its standard error [1]
-    df : degrees of freedom [1]
-    alpha : error rate [1]
+    effect_over_se : float
+        True effect over its standard error [1].
+    df : float
+        Degrees of freedom [1].
+    alpha : float
+        Error rate [1].
 
     Returns
     -------
-    float : power [1]
+    float
+        Power [1].
     """
     critical = t_quantile(1.0 - alpha / 2.0, df)
     s, density = _scale_nodes(df)

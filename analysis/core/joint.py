@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
+from analysis.core.samples import IntArray, Mask
 from analysis.core.types import Array, Repeatability
 
 RIDER_DRIFT_SD = 0.003  # [m2/h] (DESIGN section 7)
@@ -27,15 +28,15 @@ WORST_SCATTER_M2 = 0.02
 class Evidence:
     """What the session says about each usable run; arrays of shape (r,) unless said otherwise."""
 
-    setup: Array  # index, 0 the reference
+    setup: IntArray  # index, 0 the reference
     time_h: Array  # middle of the run
     apparent_m2: Array
     crr: Array  # (g,)
-    crr_state: Array  # which tyres each setup rode on, shape (s,)
+    crr_state: IntArray  # which tyres each setup rode on, shape (s,)
     balance_covariance: Array  # (r + g, r + g)
     log_gain: Array | None  # None: no air sensor, apparent is true
     gain_covariance: Array | None
-    near_sensor: Array  # bool (s,): position or cockpit differs from the reference's
+    near_sensor: Mask  # (s,): position or cockpit differs from the reference's
     yaw_moment: Array  # mean sin^2(yaw)
     power_share_m2: Array  # work over X: what one relative unit of power gain moves
     rolling_share_m2: Array  # m g length over X: what one unit of Crr moves
@@ -205,15 +206,15 @@ class Model:
 
     def _at(self, scatter2: float, rate: float) -> Joint:
         value, theta, normal, weighted = self._log_likelihood(scatter2, rate)
-        covariance = np.linalg.inv(normal)
+        covariance = np.asarray(np.linalg.inv(normal), dtype=np.float64)
         v_inverse = np.linalg.inv(self.noise(scatter2, rate))
         p = v_inverse - weighted @ covariance @ weighted.T
         information = 0.5 * float(np.sum(p[: self.runs, : self.runs] ** 2))
         if self.history is not None:
             information += 0.5 * self.history.df / (scatter2 + self.sensor_variance()) ** 2
         return Joint(
-            theta, covariance, self.slices, float(np.sqrt(scatter2)), float(np.sqrt(self.sensor_variance())), information, value,
-            self.gain0, self, replace(self.drift),
+            theta, covariance, self.slices, float(np.sqrt(scatter2)),
+            float(np.sqrt(self.sensor_variance())), information, value, self.gain0, self, replace(self.drift),
         )  # fmt: skip
 
     def satterthwaite(self, joint: Joint, weights: Array) -> float:
@@ -233,9 +234,15 @@ class Model:
 def run_values(joint: Joint) -> tuple[Array, Array]:
     """Drag area of every run with the session's gain, and its uncertainty without what the session shares.
 
+    Parameters
+    ----------
+    joint : Joint
+        The solved run-level model [1].
+
     Returns
     -------
-    tuple of array : drag areas and standard uncertainties, shape (r,) [m2]
+    tuple of array
+        Drag areas and standard uncertainties, shape (r,) [m2].
     """
     m = joint.model
     rows = m.gain_rows()

@@ -15,6 +15,7 @@ from analysis.core.air import air_density_kg_m3
 from analysis.core.types import Array, Channels, Run, Session, WeatherReading
 
 Mask = NDArray[np.bool_]
+IntArray = NDArray[np.intp]
 
 SHORT_GAP_S = 3.5  # up to here a gap is bridged from both sides; longer ones are left out of the sums
 BLOCKED_SHARE = 0.07  # of the ground speed: no rideable tail wind leaves so little air
@@ -76,12 +77,17 @@ def plane_m(latitude_rad: Array, longitude_rad: Array, origin_rad: tuple[float, 
 
     Parameters
     ----------
-    latitude_rad, longitude_rad : array of shape (n,) [rad]
-    origin_rad : latitude and longitude of the origin [rad]
+    latitude_rad : ndarray
+        Array of shape (n,) [rad].
+    longitude_rad : ndarray
+        Array of shape (n,) [rad].
+    origin_rad : tuple[float, float]
+        Latitude and longitude of the origin [rad].
 
     Returns
     -------
-    tuple of array : east and north, shape (n,) [m]
+    tuple of array
+        East and north, shape (n,) [m].
 
     References
     ----------
@@ -96,9 +102,17 @@ def plane_m(latitude_rad: Array, longitude_rad: Array, origin_rad: tuple[float, 
 def system_mass_kg(session: Session, run: Run) -> float | None:
     """The moving mass of one run: the run's own, else its setup's, the session's, rider and bike.
 
+    Parameters
+    ----------
+    session : Session
+        What was given [1].
+    run : Run
+        One of its runs [1].
+
     Returns
     -------
-    float or None : mass as ridden, None where it cannot be known [kg]
+    float or None
+        Mass as ridden, None where it cannot be known [kg].
     """
     setup = next((s for s in session.setups if s.label == run.setup), None)
     for mass in (run.system_mass_kg, setup.system_mass_kg if setup else None, session.system_mass_kg):
@@ -112,9 +126,19 @@ def system_mass_kg(session: Session, run: Run) -> float | None:
 def bridged(time_s: Array, values: Array, longest_s: float = SHORT_GAP_S) -> Array:
     """Values with gaps up to `longest_s` filled linearly from both sides; longer gaps stay NaN.
 
+    Parameters
+    ----------
+    time_s : ndarray
+        Time, shape (n,) [s].
+    values : ndarray
+        Values with gaps as NaN, shape (n,) [any unit].
+    longest_s : float
+        Longest gap that is bridged [s].
+
     Returns
     -------
-    array of shape (n,) : in the unit of `values` [1]
+    array of shape (n,)
+        In the unit of `values` [1].
     """
     known = np.isfinite(values)
     if known.all() or known.sum() < 2:
@@ -161,9 +185,19 @@ def blocked_air(time_s: Array, air: Array, speed: Array) -> Mask:
 def prepare(session: Session, run: Run, origin_rad: tuple[float, float] | None) -> Samples | None:
     """Channels of one run as samples, or None where speed or power is missing altogether.
 
+    Parameters
+    ----------
+    session : Session
+        What was given [1].
+    run : Run
+        One of its runs [1].
+    origin_rad : tuple[float, float] | None
+        Latitude and longitude of the origin [rad].
+
     Returns
     -------
-    Samples or None : None where the run cannot be used [1]
+    Samples or None
+        None where the run cannot be used [1].
     """
     c = run.channels
     if c is None or c.power_w is None or c.time_s.size < 30 or np.isfinite(c.power_w).mean() < 0.3:
@@ -201,7 +235,8 @@ def prepare(session: Session, run: Run, origin_rad: tuple[float, float] | None) 
     return Samples(
         number=run.number, setup=run.setup, mass_kg=float(system_mass_kg(session, run) or np.nan),
         time_s=c.time_s, step_s=step, distance_m=distance, speed_mps=speed, power_w=power, air_mps=air,
-        yaw_rad=np.nan_to_num(yaw), density_kg_m3=np.broadcast_to(air_density_kg_m3(temperature, pressure, humidity), speed.shape),
+        yaw_rad=np.nan_to_num(yaw), 
+        density_kg_m3=np.broadcast_to(air_density_kg_m3(temperature, pressure, humidity), speed.shape),
         altitude_m=c.altitude_m, east_m=east, north_m=north, tilt_rad=c.tilt_rad,
         temperature_k=float(np.mean(temperature)), pressure_pa=float(np.mean(pressure)), sound=sound,
         gap_s=float(step[gap].sum()), dropout_s=float(step[dropped | ~np.isfinite(c.power_w)].sum()),

@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.core import airsensor, balance, budget, findings, joint
 from analysis.core.assemble import Chain, link
-from analysis.core.compare import Estimate, compare, difference_weights, enough_runs, unmatched
+from analysis.core.compare import compare, difference_weights, unmatched
 from analysis.core.convention import STATED
 from analysis.core.course import lay_out
 from analysis.core.drift import choose
@@ -32,7 +32,9 @@ from analysis.core.types import (
     SetupResult,
     Warning,
 )
+from analysis.core.verdict import Estimate, enough_runs
 
+POOLED = "s^2 = (df0 s0^2 + df s^2) / (df0 + df)"
 OTHER_AIR = "its air sensor read"
 BLOCKED_Z, BLOCKED_LEAST = 6.0, 0.08  # a run's gain this far from the others' is a fault, not a drift
 
@@ -119,7 +121,7 @@ def _weak(chain: Chain) -> dict[int, str]:
     used = chain.rows.duration_s * chain.balance.used
     seconds = np.bincount(chain.rows.run.astype(int), used, len(chain.runs))
     usual = float(np.median(seconds))
-    weak = {i: "less than a quarter of it is sound" for i in np.flatnonzero(seconds < 0.25 * usual)}
+    weak = {int(i): "less than a quarter of it is sound" for i in np.flatnonzero(seconds < 0.25 * usual)}
     if chain.closure is not None and len(chain.runs) > 2:
         apart = chain.closure.log_gain - float(np.median(chain.closure.log_gain))
         limit = np.maximum(BLOCKED_Z * np.sqrt(np.diag(chain.closure.covariance)), BLOCKED_LEAST)
@@ -143,7 +145,8 @@ def _refuse(session: Session) -> None:
     ]
     if not with_power:
         raise SessionRefused(
-            "No run has power: a drag area cannot be computed without it. Record power_w (a power meter) and give the runs again."
+            "No run has power: a drag area cannot be computed without it. Record power_w (a power meter) and give "
+            "the runs again."
         )
 
 
@@ -278,9 +281,10 @@ def _assumptions(session: Session, chain: Chain | None) -> dict[str, Any]:
         "crr": session.crr,
         "drivetrain_efficiency": session.drivetrain_efficiency,
         "smallest_difference_m2": session.smallest_difference_m2,
-        "repeatability": None if history is None else {"sd_m2": history.sd_m2, "df": history.df, "use": "s^2 = (df0 s0^2 + df s^2) / (df0 + df)"},
+        "repeatability": None if history is None else {"sd_m2": history.sd_m2, "df": history.df, "use": POOLED},
         "standard_deviations": {
-            "crr": balance.CRR_SD, "crr_between_tyres": balance.CRR_CHANGE_SD, "rider_drift_m2_per_hour": joint.RIDER_DRIFT_SD,
+            "crr": balance.CRR_SD, "crr_between_tyres": balance.CRR_CHANGE_SD,
+            "rider_drift_m2_per_hour": joint.RIDER_DRIFT_SD,
             "yaw_dependence_of_sin2": joint.YAW_DEPENDENCE_SD, "yaw_offset_rad": float(airsensor.YAW_OFFSET_SD),
             "airspeed_gain_near_sensor": joint.NEAR_SENSOR_SD, "airspeed_gain_elsewhere": joint.ELSEWHERE_SD,
             "mean_wind_mps_over_600_s": airsensor.WANDER_MPS, "mean_wind_rad_over_600_s": float(airsensor.WANDER_RAD),

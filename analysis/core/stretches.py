@@ -66,14 +66,19 @@ def add_up(runs: list[Samples], layout: Layout, efficiency: float, spin_mass_kg:
 
     Parameters
     ----------
-    runs : prepared samples [1]
-    layout : passes and marks [m]
-    efficiency : share of the power that reaches the wheel [1]
-    spin_mass_kg : wheel inertia over the squared wheel radius [kg]
+    runs : list[Samples]
+        Prepared samples [1].
+    layout : Layout
+        Passes and marks [m].
+    efficiency : float
+        Share of the power that reaches the wheel [1].
+    spin_mass_kg : float
+        Wheel inertia over the squared wheel radius [kg].
 
     Returns
     -------
-    Stretches : one row for each passage [1]
+    Stretches
+        One row for each passage [1].
 
     References
     ----------
@@ -120,7 +125,8 @@ def _cumulative(r: Samples, p: Pass, efficiency: float) -> dict[str, Array]:
         "work": work, "bearing": bearing_power_w(mean_v) * dt, "length": mean_v * dt, "area": area,
         "yaw_area": area * np.sin(yaw) ** 2, "abs_yaw": area * np.abs(yaw), "power2": work**2,
         "air2": (r.density_kg_m3[part] * air * mean_v * dt / np.cos(yaw)) ** 2,
-        "noise": 0.5 * r.density_kg_m3[part] * mean_v * dt, "missing": np.where(r.sound[part], 0.0, dt), "soft": np.where(soft, dt, 0.0),
+        "noise": 0.5 * r.density_kg_m3[part] * mean_v * dt, 
+        "missing": np.where(r.sound[part], 0.0, dt), "soft": np.where(soft, dt, 0.0),
     }  # fmt: skip
     return {name: np.cumsum(values) for name, values in steps.items()}
 
@@ -146,7 +152,8 @@ def _one(r: Samples, ride: int, p: Pass, layout: Layout, efficiency: float, spin
     powers = _rate(places, travelled, rates["work"][moves]) * speed
     height = np.full(count, np.nan) if r.altitude_m is None else np.diff(_height_at(r, at))
     return {
-        "run": full * p.run, "ride": full * ride, "place": numbers[:-1] if count else np.zeros(0), "direction": full * p.direction,
+        "run": full * p.run, "ride": full * ride, "place": numbers[:-1] if count else np.zeros(0),
+        "direction": full * p.direction,
         "begin_s": at[:-1] if count else np.zeros(0), "duration_s": np.diff(at), "length_m": diff["length"],
         "energy_j": diff["work"] - np.diff(kinetic) - diff["bearing"], "area_j_m2": diff["area"],
         "yaw_area_j_m2": diff["yaw_area"], "abs_yaw_area": diff["abs_yaw"], "rolling_j": weight * diff["length"],
@@ -154,7 +161,8 @@ def _one(r: Samples, ride: int, p: Pass, layout: Layout, efficiency: float, spin
         "speed_gain": inertia * speed[:count], "speed_gain_end": inertia * speed[1:] if count else np.zeros(0),
         "push_n": push[:count], "push_end_n": push[1:] if count else push[:0],
         "area_rate": area_rate[:count], "area_rate_end": area_rate[1:] if count else area_rate[:0],
-        "power_step_w": np.diff(powers), "area_step_w_m2": np.diff(area_rate * speed), "height_m": height, "missing_s": diff["missing"], "soft_s": diff["soft"],
+        "power_step_w": np.diff(powers), "area_step_w_m2": np.diff(area_rate * speed),
+        "height_m": height, "missing_s": diff["missing"], "soft_s": diff["soft"],
     }  # fmt: skip
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from analysis.core.airsensor import Gusts, wander
 from analysis.core.balance import CRR_CHANGE_SD, CRR_SD, Balance, altimeter
 from analysis.core.course import MARK_WINDOW_M, Layout
-from analysis.core.samples import Samples
+from analysis.core.samples import IntArray, Samples
 from analysis.core.stretches import Stretches, add_up
 from analysis.core.types import Array
 
@@ -62,7 +62,7 @@ def coarse(layout: Layout) -> Layout:
 def solve(
     runs: list[Samples],
     layout: Layout,
-    tyre_state: Array,
+    tyre_state: IntArray,
     *,
     crr: float,
     efficiency: float,
@@ -98,7 +98,7 @@ def solve(
     usable = rows.missing_s < 0.05 * rows.duration_s + 1.0
     rows = rows.where(usable)
     heading = headings(runs, layout, rows)
-    system = _Legs(rows, heading, tyre_state, crr, layout, power_noise)
+    system = _Legs(rows, heading, tyre_state, layout, crr=crr, power_noise=power_noise)
     return system.solve()
 
 
@@ -138,7 +138,7 @@ class _Legs:
     """Unknown: drag areas, rolling resistance, heights; the headwind of every row is eliminated."""
 
     def __init__(
-        self, rows: Stretches, heading: Array, tyre_state: Array, crr: float, layout: Layout, power_noise: float
+        self, rows: Stretches, heading: Array, tyre_state: IntArray, layout: Layout, *, crr: float, power_noise: float
     ) -> None:
         self.rows, self.heading, self.crr0, self.power_noise = rows, heading, crr, power_noise
         self.runs, self.groups = tyre_state.size, int(tyre_state.max()) + 1
@@ -168,7 +168,7 @@ class _Legs:
         n, run = self.rows.run.size, self.rows.run.astype(int)
         drag, headwind, wind = np.full(self.runs, 0.25), np.zeros(n), np.zeros(2)
         theta = np.concatenate([drag, self.prior])
-        inverse = np.eye(theta.size)
+        inverse: Array = np.eye(theta.size)
         for _ in range(ROUNDS):
             spread = GUST_SHARE * float(np.hypot(*wind))
             gusts = Gusts(0.0, max(spread, 0.15), GUST_TIME_S)
@@ -188,7 +188,7 @@ class _Legs:
             weighted = np.linalg.solve(noise, np.column_stack([design, target]))
             precision = np.concatenate([np.full(self.runs, 1.0), self.prior_sd**-2.0])
             mean = np.concatenate([np.full(self.runs, 0.25), self.prior])
-            inverse = np.linalg.inv(design.T @ weighted[:, :-1] + np.diag(precision))
+            inverse = np.asarray(np.linalg.inv(design.T @ weighted[:, :-1] + np.diag(precision)), dtype=np.float64)
             theta = inverse @ (design.T @ weighted[:, -1] + precision * mean)
             theta[: self.runs] = np.clip(theta[: self.runs], 0.05, 1.0)
             rest = np.linalg.solve(noise, target - design @ theta)

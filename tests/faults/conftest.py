@@ -1,5 +1,10 @@
 """Real studios for the fault tests; whatever a test does to one, nothing of it runs on afterwards."""
 
+import os
+import uuid
+from urllib.parse import urlsplit
+
+import psycopg
 import pytest
 
 from tests.faults.living_studio import LivingStudio
@@ -18,3 +23,22 @@ def demo(living):
     living.start("--demo")
     living.sign_in()
     return living
+
+
+@pytest.fixture
+def served_demo(tmp_path):
+    """A demo studio on PostgreSQL and Redis, in a database of its own."""
+    database, queue = os.environ.get("DATABASE_URL", ""), os.environ.get("REDIS_URL", "")
+    if not (database.startswith("postgres") and queue):
+        pytest.skip("needs PostgreSQL and Redis (DATABASE_URL, REDIS_URL)")
+    name = f"faults_{uuid.uuid4().hex[:8]}"
+    with psycopg.connect(database, autocommit=True) as connection:
+        connection.execute(f"CREATE DATABASE {name}")
+    own = urlsplit(database)._replace(path=f"/{name}").geturl()
+    studio = LivingStudio(tmp_path, DATABASE_URL=own, REDIS_URL=urlsplit(queue)._replace(path="/9").geturl())
+    try:
+        studio.start("--demo")
+        studio.sign_in()
+        yield studio
+    finally:
+        studio.stop()

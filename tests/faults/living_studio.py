@@ -17,6 +17,7 @@ from analysis.readers.bundle import write_bundle
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 PATIENCE_S = 60.0
+OF_THE_TESTS = ("STUDIO_", "PUBLIC_URL", "SECRET_KEY", "DJANGO_SETTINGS_MODULE", "DATABASE_URL", "REDIS_URL")
 PASSWORD = "windledger"  # noqa: S105 - the demo's
 
 
@@ -60,7 +61,8 @@ def children_of(pid):
 class LivingStudio:
     """Started with `start`; `stop` leaves no process behind, whatever a test did to it."""
 
-    def __init__(self, folder):
+    def __init__(self, folder, **variables):
+        self.variables = variables
         self.data = folder / "studio"
         self.port = free_port()
         self.output = folder / "runstudio.out"
@@ -74,12 +76,11 @@ class LivingStudio:
 
     def spawn(self, *options):
         """A `runstudio` on this folder, started and not waited for."""
-        environment = {key: value for key, value in os.environ.items() if not key.startswith(("STUDIO_", "PUBLIC_"))}
-        environment.pop("DJANGO_SETTINGS_MODULE", None)
+        environment = {key: value for key, value in os.environ.items() if not key.startswith(OF_THE_TESTS)}
         command = [sys.executable, "manage.py", "runstudio", "--data", str(self.data), *options]
         with self.output.open("ab") as out:
             return subprocess.Popen(
-                command, cwd=ROOT, env=environment, stdin=subprocess.DEVNULL, stdout=out, stderr=out
+                command, cwd=ROOT, env=environment | self.variables, stdin=subprocess.DEVNULL, stdout=out, stderr=out
             )
 
     def answers(self):

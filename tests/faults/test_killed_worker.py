@@ -29,3 +29,8 @@ def test_a_users_job_goes_ahead_of_the_demo_and_ends_within_a_minute(demo):
     assert job["state"] == "done"
     waiting = demo.ask("/api/v1/jobs/?state=queued")[1]["results"]
     assert {other["kind"] for other in waiting} == {"demo_session"}
+
+
+@pytest.mark.server
+def test_a_round_on_postgresql_and_redis(served_demo):
+    one_round(served_demo, random.Random(20261125), "served", victims=["worker"])

@@ -1,15 +1,16 @@
 """The Job row is the truth: claims, fences, leases, and what is taken back."""
 
+import threading
 from datetime import timedelta
 
 import pytest
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 from django.utils import timezone
 
 from analysis.results.models import BACKGROUND_PRIORITY, Job, JobState
 from analysis.results.services.attempts import Superseded
 from analysis.results.services.jobs import TRYING_AGAIN, claim_next, give_back, job_create, requeue_jobs_of, sweep
-from tests.factories import JobFactory
+from tests.factories import JobFactory, StudioFactory
 
 LONG_AGO = timedelta(minutes=5)
 
@@ -187,3 +188,30 @@ def test_the_sweep_does_not_wake_for_the_background_while_one_runs(studio):
     JobFactory.create_batch(3, studio=studio, priority=BACKGROUND_PRIORITY, created_at=timezone.now() - LONG_AGO)
     claim_next(worker="one")
     assert sweep() == 0
+
+
+@pytest.mark.server
+@pytest.mark.django_db(transaction=True)
+def test_many_workers_share_the_jobs_without_taking_one_twice():
+    if connection.vendor != "postgresql":
+        pytest.skip("needs PostgreSQL (DATABASE_URL): the test's SQLite lies in memory and takes one writer")
+    studio = StudioFactory()
+    asked = {job.pk for job in JobFactory.create_batch(12, studio=studio)}
+    JobFactory.create_batch(4, studio=studio, priority=BACKGROUND_PRIORITY)
+    claimed, together = [], threading.Barrier(6)
+
+    def work():
+        together.wait(timeout=10)
+        try:
+            while attempt := claim_next(worker="one"):
+                claimed.append(attempt.job)
+        finally:
+            connection.close()
+
+    workers = [threading.Thread(target=work) for _ in range(6)]
+    for worker in workers:
+        worker.start()
+    for worker in workers:
+        worker.join()
+    assert sorted(job.pk for job in claimed if job.priority != BACKGROUND_PRIORITY) == sorted(asked)
+    assert sum(job.priority == BACKGROUND_PRIORITY for job in claimed) == 1

@@ -35,7 +35,7 @@ def test_a_database_on_a_network_disk(settings, tmp_path, monkeypatch, system, i
     mounts.write_text(f"dev / ext4 rw 0 0\nserver:/x {tmp_path} {system} rw 0 0\n", encoding="utf-8")
     monkeypatch.setattr(checks, "MOUNTS", mounts)
     settings.STUDIO_DATA = tmp_path / "studio"
-    settings.DATABASES["default"]["ENGINE"] = "django.db.backends.sqlite3"
+    monkeypatch.setitem(settings.DATABASES["default"], "ENGINE", "django.db.backends.sqlite3")
     assert found() == ids
 
 

@@ -12,7 +12,7 @@ import sys
 import time
 import urllib.error
 import urllib.request
-from argparse import ArgumentParser
+from argparse import ArgumentParser, ArgumentTypeError
 from collections.abc import Sequence
 from pathlib import Path
 from types import FrameType
@@ -48,7 +48,7 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--demo", action="store_true", help="load an invented studio and analyse its sessions")
-        parser.add_argument("--port", type=int, default=8000, help="port of the pages and the API (8000)")
+        parser.add_argument("--port", type=port_number, default=8000, help="port of the pages and the API (8000)")
         parser.add_argument("--data", type=Path, help="folder of database, files and queue (.studio)")
         parser.add_argument("--listen", default="127.0.0.1", help="address to listen on (127.0.0.1)")
 
@@ -139,6 +139,13 @@ class Command(BaseCommand):
             say("This studio is empty. Make its first owner in another terminal: python manage.py createowner")
         say("Ctrl-C stops it.")
         self.stdout.flush()
+
+
+def port_number(text: str) -> int:
+    """A port that can be asked for."""
+    if not text.isdecimal() or not 1 <= int(text) <= 65535:
+        raise ArgumentTypeError(f"{text} is no port; allowed are 1 to 65535")
+    return int(text)
 
 
 def make_folders() -> None:

@@ -3,6 +3,7 @@
     python -m analysis session FOLDER_OR_ZIP
     python -m analysis density --temperature-c 18 --pressure-hpa 1008 --humidity-pct 55
     python -m analysis watts --delta-cda-m2 -0.0015 --speed-kmh 40
+    python -m analysis yardstick --scenario wheels --sessions 400
 
 One JSON document on standard output, messages on standard error; exit 0 with a result (also an invalid one), 2 with
 every fault. Only core and readers are imported, so that it starts fast.
@@ -16,6 +17,7 @@ import math
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -70,6 +72,7 @@ def _parser() -> argparse.ArgumentParser:
     watts.add_argument("--density-kg-m3", type=_positive, default=1.225)
     watts.add_argument("--efficiency", type=_positive, default=1.0)
     watts.set_defaults(run=_watts, refusals=(ValueError,))
+    commands.add_parser("yardstick", help="the estimator on simulated sessions (its own --help)", add_help=False)
     return parser
 
 
@@ -98,7 +101,10 @@ def _watts(options: argparse.Namespace) -> dict[str, Any]:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the exit status is 0 with a result and 2 with faults."""
-    options = _parser().parse_args(arguments)
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    if given[:1] == ["yardstick"]:  # its simulator and processes load only when asked for: the others start fast
+        return int(import_module("analysis.yardstick").main(given[1:]))
+    options = _parser().parse_args(given)
     try:
         document = options.run(options)
     except options.refusals as refusal:

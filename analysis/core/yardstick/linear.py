@@ -174,7 +174,7 @@ def energy_design(k: Known, s: Stretches, slices: dict[str, slice], size: int) -
         design[at[changed], slices["departure"].start + k.setup[run][changed] - 1] = gain[changed]
         design[:, slices["sag"]] = (gain * s.sag / (k.world.sag_per_hour or 1.0))[:, None]
         design[:, slices["yaw_offset"].start] = -drag * s.tan_exposure
-        design[:, slices["air_clock"].start] = drag * s.exposure_step
+        design[:, slices["air_clock"].start] = drag * s.air_shift
     return design
 
 

@@ -47,7 +47,7 @@ class Stretches:
     air_mps: Array
     cross_mps: Array
     air_step: Array  # change of the air speed from begin to end [m/s]
-    exposure_step: Array  # change of dX/dt [W/m2]
+    air_shift: Array  # dX by a second that the air comes earlier [W/m2]: the ground speed does not shift with it
     power_step_w: Array
     begin_mps: Array
     end_mps: Array
@@ -159,7 +159,7 @@ def _sums(world: World, ridden: Ridden, run: int, places: Array) -> dict[str, Ar
         "air_mps": between(ride.along_mps) / duration,
         "cross_mps": between(ride.cross_mps) / duration,
         "air_step": change(ride.along_mps),
-        "exposure_step": change(exposure),
+        "air_shift": between(density * np.gradient(flow * ride.along_mps, dt)),
         "power_step_w": change(ride.power_w),
         "begin_mps": speed[:-1],
         "end_mps": speed[1:],

@@ -173,7 +173,7 @@ class _System:
         residual = residual - self._misplaced(residual, used)
         all_spread = self._diagonal()
         reach = np.einsum("ij,jk,ik->i", self.design, inverse, self.design)
-        sd = np.sqrt(np.maximum(np.where(used, all_spread - reach, all_spread + reach), 0.05 * all_spread))
+        sd = np.sqrt(np.maximum(np.where(used, all_spread - reach, all_spread + reach), 0.4 * all_spread))
         score = residual / sd
         # never under 0.8: where the marks are vague the noise model is wide, and its neighbours lean together
         scale = max(1.4826 * float(np.median(np.abs(score[index]))), 0.8)

@@ -1,8 +1,7 @@
-"""Marks are places: cut every run into passes over the same course and align them by position.
+"""Marks are places: cut every run into passes over the same course and lay marks that all of them meet.
 
-Here belongs where a sample lies on the course. What happened between two marks belongs to `balance`.
-A pass is one leg of an out and back, or all of a run's laps in one stroke; its `along_m` is the place on
-the course (for laps unwound: the second lap goes on where the first ended).
+Here belongs which pass a sample is in and where the marks lie. That passes meet the same places belongs to
+`alignment`, what happened between two marks to `stretches` and `balance`.
 """
 
 from __future__ import annotations
@@ -11,25 +10,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.core.alignment import Pass, aligned
 from analysis.core.samples import Samples
 from analysis.core.types import Array, Course
 
 MARK_WINDOW_M = 20.0  # a mark is passed over this far on both sides: one speed sample's noise averages out
 STRETCH_M = 100.0  # short enough to leave out what went wrong, long enough for the speed noise at its ends
 BRAKING_MPS2 = 0.7  # no rider slows so fast without brakes on a rideable road
-TURN_SPREAD_M = 3.0  # prior SD of where riders turn and start, before the satellites are asked
-SCALE_PRIOR = 0.003  # prior SD of the wheel's circumference, relative (DESIGN section 7)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Pass:
-    """Samples `first` to `last` (both included) of run `run`, ridden in `direction` (+1 out, -1 back)."""
-
-    run: int  # index into the runs given
-    direction: int
-    first: int
-    last: int
-    along_m: Array  # [m] place on the course, one value for each sample, monotone in `direction`
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,8 +56,8 @@ def lay_out(runs: list[Samples], course: Course) -> Layout:
     period = length if closed else None
     if closed and passes:
         period = _lap_length(runs, passes, length)
-    passes, reversed_runs = _turned_round(runs, passes, course)
-    passes, scale, scale_u, offsets_u = _aligned(runs, passes, period)
+    passes, reversed_runs = _turned_round(runs, passes, course, period)
+    passes, scale, scale_u, offsets_u = aligned(runs, passes, period)
     marks = _lap_marks(period) if period is not None else _leg_marks(runs, passes)
     return Layout(tuple(passes), marks, closed, scale, scale_u, offsets_u, no_path, reversed_runs)
 
@@ -126,9 +113,9 @@ def _turn_distance(run: Samples, slowest: int) -> float:
     The slowest sample alone lies up to a second's way beside it, and rather after the turn than before.
     """
     d, v2 = run.distance_m, run.speed_mps**2
-    before, after = slice(max(slowest - 4, 0), slowest), slice(slowest + 1, slowest + 5)
+    before, after = slice(max(slowest - 2, 0), slowest), slice(slowest + 1, slowest + 4)  # braking is short
     here = float(d[slowest])
-    if d[before].size < 3 or d[after].size < 3 or not np.isfinite(v2[slowest - 4 : slowest + 5]).all():
+    if d[before].size < 2 or d[after].size < 3 or not np.isfinite(v2[slowest - 2 : slowest + 4]).all():
         return here
     if np.ptp(d[before]) < 1.0 or np.ptp(d[after]) < 1.0:
         return here
@@ -199,32 +186,46 @@ def _lap_length(runs: list[Samples], passes: list[Pass], length: float) -> float
     return float(np.median(known)) if known else length
 
 
-def _turned_round(runs: list[Samples], passes: list[Pass], course: Course) -> tuple[list[Pass], tuple[int, ...]]:
-    """Give passes ridden the other way round their true direction and place."""
-    turned: list[int] = []
-    facing = {}
-    for p in passes:
-        heading = _start_heading(runs[p.run], p)
-        if heading is not None and p.first == 0:
-            facing[p.run] = heading
-    if not facing:
+def _turned_round(
+    runs: list[Samples], passes: list[Pass], course: Course, period: float | None
+) -> tuple[list[Pass], tuple[int, ...]]:
+    """Give passes ridden the other way round their true direction and place: most runs say which way is usual."""
+    sense = _senses_of_laps(runs, passes) if period is not None else _senses_of_legs(runs, passes, course)
+    if not sense:
         return passes, ()
-    usual = (
-        sum(facing.values())
-        if course.bearing_rad is None
-        else np.array([np.sin(course.bearing_rad), np.cos(course.bearing_rad)])
-    )
-    turned = [
-        i
-        for i, h in facing.items()
-        if float(h @ usual)
-        < -0.5 * float(np.linalg.norm(usual)) / (1 if course.bearing_rad is not None else len(facing))
-    ]
-    if len(turned) == len(facing):  # then the stated bearing is wrong, not every rider
+    turned = [i for i, way in sense.items() if way < 0]
+    if len(turned) == len(sense):  # then the stated bearing is wrong, not every rider
         return passes, ()
-    total = max((float(np.max(p.along_m)) for p in passes), default=0.0)
+    total = max(float(np.max(p.along_m)) for p in passes)
+    if period is not None:
+        total = period * round(total / period)
     out = [replace(p, direction=-p.direction, along_m=total - p.along_m) if p.run in turned else p for p in passes]
     return out, tuple(turned)
+
+
+def _senses_of_legs(runs: list[Samples], passes: list[Pass], course: Course) -> dict[int, int]:
+    """Run to +1 or -1: whether it starts along the stated bearing, or along most others where none is stated."""
+    facing = {p.run: h for p in passes if p.first == 0 and (h := _start_heading(runs[p.run], p)) is not None}
+    if not facing:
+        return {}
+    if course.bearing_rad is not None:
+        usual = np.array([np.sin(course.bearing_rad), np.cos(course.bearing_rad)])
+    else:
+        usual = np.median(np.array(list(facing.values())), axis=0)
+    return {i: -1 if float(h @ usual) < -0.5 * float(np.linalg.norm(usual)) else 1 for i, h in facing.items()}
+
+
+def _senses_of_laps(runs: list[Samples], passes: list[Pass]) -> dict[int, int]:
+    """Run to +1 or -1: whether it goes round as most do, by the sign of the area that its track encloses."""
+    area = {}
+    for p in passes:
+        r = runs[p.run]
+        if r.east_m is not None and r.north_m is not None:
+            known = np.isfinite(r.east_m) & np.isfinite(r.north_m)
+            e, n = r.east_m[known] - r.east_m[known].mean(), r.north_m[known] - r.north_m[known].mean()
+            area[p.run] = float(np.sum(e[:-1] * n[1:] - e[1:] * n[:-1]))
+    usual = np.sign(np.median(list(area.values()))) if area else 0.0
+    return {i: -1 if a * usual < 0.0 else 1 for i, a in area.items()}
 
 
 def _start_heading(run: Samples, p: Pass) -> Array | None:
@@ -235,86 +236,6 @@ def _start_heading(run: Samples, p: Pass) -> Array | None:
     step = np.array([run.east_m[j] - run.east_m[i], run.north_m[j] - run.north_m[i]])
     size = float(np.hypot(*step))
     return step / size if np.isfinite(size) and size > 20.0 else None
-
-
-def _aligned(runs: list[Samples], passes: list[Pass], period: float | None) -> tuple[list[Pass], float, float, float]:
-    """Shift every pass so that its satellites lie where the others' do; the wheel's scale on the way."""
-    located = [p for p in passes if runs[p.run].east_m is not None]
-    if len(located) < 2:
-        return passes, 1.0, SCALE_PRIOR, TURN_SPREAD_M
-    scale, scale_u, spread = 1.0, SCALE_PRIOR, TURN_SPREAD_M
-    for _ in range(2):
-        grid, line = _line(runs, passes, period)
-        moved = []
-        errors = []
-        for p in passes:
-            offset, u = _offset(runs[p.run], p, grid, line, period)
-            weight = TURN_SPREAD_M**2 / (TURN_SPREAD_M**2 + u**2)
-            errors.append(np.sqrt(weight) * u)
-            moved.append(replace(p, along_m=p.along_m + weight * offset))
-        passes, spread = moved, float(np.mean(errors))
-    grid, line = _line(runs, passes, period)
-    scale, scale_u = _scale(grid, line, len(located))
-    return passes, scale, scale_u, spread
-
-
-def _line(runs: list[Samples], passes: list[Pass], period: float | None) -> tuple[Array, Array]:
-    """The course as the mean of all satellite tracks: places every 10 m and east, north there."""
-    place = [p.along_m if period is None else np.mod(p.along_m, period) for p in passes]
-    top = max(float(x.max()) for x in place)
-    bottom = min(float(x.min()) for x in place)
-    cells = max(4, int((top - bottom) / 10.0))
-    edges = np.linspace(bottom, top, cells + 1)
-    total = np.zeros((3, cells))
-    for p, x in zip(passes, place, strict=True):
-        east, north = runs[p.run].east_m, runs[p.run].north_m
-        if east is None or north is None:
-            continue
-        e, n = east[p.first : p.last + 1], north[p.first : p.last + 1]
-        known = np.isfinite(e) & np.isfinite(n)
-        cell = np.clip(np.searchsorted(edges, x[known], side="right") - 1, 0, cells - 1)
-        total += np.array([np.bincount(cell, w, cells) for w in (np.ones(cell.size), e[known], n[known])])
-    some = total[0] > 0
-    grid = 0.5 * (edges[1:] + edges[:-1])[some]
-    return grid, (total[1:] / np.maximum(total[0], 1))[:, some]
-
-
-def _offset(run: Samples, p: Pass, grid: Array, line: Array, period: float | None) -> tuple[float, float]:
-    """How far along the course the satellites of a pass lie ahead of its places, and how well that is known."""
-    if run.east_m is None or run.north_m is None:
-        return 0.0, 1e3
-    x = p.along_m if period is None else np.mod(p.along_m, period)
-    e, n = run.east_m[p.first : p.last + 1], run.north_m[p.first : p.last + 1]
-    tangent = np.gradient(line, grid, axis=1)
-    at = np.array([np.interp(x, grid, row) for row in (*line, *tangent)])
-    size2 = np.maximum(at[2] ** 2 + at[3] ** 2, 0.25)
-    ahead = ((e - at[0]) * at[2] + (n - at[1]) * at[3]) / size2
-    inside = np.isfinite(ahead) & (x > grid[0] + 20.0) & (x < grid[-1] - 40.0) & (np.abs(ahead) < 60.0)
-    if inside.sum() < 20:
-        return 0.0, 1e3
-    kept = ahead[inside]
-    centred = kept - kept.mean()
-    lagged = float(np.mean(centred[1:] * centred[:-1]) / max(np.mean(centred**2), 1e-12))
-    rho = min(max(lagged, 0.0), 0.98)
-    count = kept.size * (1.0 - rho) / (1.0 + rho)
-    return float(kept.mean()), float(np.sqrt(centred.var() / max(count, 1.0)) + 0.3)
-
-
-def _scale(grid: Array, line: Array, passes: int) -> tuple[float, float]:
-    """True length over the wheel's, from chords of the mean track, shrunk with the circumference's prior."""
-    hop = max(1, int(round(50.0 / float(np.median(np.diff(grid))))))
-    at = np.arange(2, grid.size - 2, hop)
-    if at.size < 3:
-        return 1.0, SCALE_PRIOR
-    steps = np.diff(line[:, at], axis=1)
-    turned = np.abs(np.angle(np.exp(1j * np.diff(np.unwrap(np.arctan2(steps[0], steps[1]))))))
-    half = 0.5 * np.concatenate([turned[:1], 0.5 * (turned[1:] + turned[:-1]), turned[-1:]])
-    bent = np.where(half > 0.04, half / np.sin(np.clip(half, 1e-6, 1.2)), 1.0)  # a chord is shorter than its arc
-    chords = np.hypot(*steps) * bent
-    wheel = float(grid[at[-1]] - grid[at[0]])
-    seen, u = float(chords.sum()) / wheel, 3.0 * np.sqrt(2.0 / passes) / wheel
-    weight = SCALE_PRIOR**2 / (SCALE_PRIOR**2 + u**2)
-    return 1.0 + weight * (seen - 1.0), float(np.sqrt(weight) * u)
 
 
 def _lap_marks(period: float) -> Array:

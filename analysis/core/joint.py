@@ -22,6 +22,7 @@ SLOW_POWER_SD, SLOW_POWER_S = 0.003, 600.0  # power gain over ten minutes (DESIG
 NEAR_SENSOR_SD, ELSEWHERE_SD = 0.005, 0.001  # departures of the gain by setup (DESIGN section 7)
 FLAT = 1e3  # prior SD of what the session alone decides
 WORST_SCATTER_M2 = 0.02
+GOLDEN = 0.6180339887498949
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -176,17 +177,25 @@ class Model:
         return joint
 
     def _scatter(self, rate: float) -> float:
-        """Variance of the rider's scatter by restricted likelihood: a grid, then a parabola through its top."""
-        grid = np.concatenate([[0.0], np.geomspace(1e-4, WORST_SCATTER_M2, 40) ** 2])
+        """Variance of the rider's scatter by restricted likelihood: a grid, then golden sections about its top."""
+        grid = np.concatenate([[0.0], np.geomspace(1e-4, WORST_SCATTER_M2, 28) ** 2])
         values = np.array([self._log_likelihood(s2, rate)[0] for s2 in grid])
         k = int(np.argmax(values))
         if k in (0, grid.size - 1):
             return float(grid[k])
-        if k == 1:
-            return float(grid[1])
-        x = np.log(grid[k - 1 : k + 2])
-        a, b, _ = np.polyfit(x - x[1], values[k - 1 : k + 2], 2)
-        return float(np.exp(x[1] - b / (2.0 * a))) if a < 0 else float(grid[k])
+        low, high = float(grid[k - 1]), float(grid[k + 1])
+        inner = [high - GOLDEN * (high - low), low + GOLDEN * (high - low)]
+        found = [self._log_likelihood(s2, rate)[0] for s2 in inner]
+        while high - low > 1e-3 * high:
+            if found[0] < found[1]:
+                low, inner[0], found[0] = inner[0], inner[1], found[1]
+                inner[1] = low + GOLDEN * (high - low)
+                found[1] = self._log_likelihood(inner[1], rate)[0]
+            else:
+                high, inner[1], found[1] = inner[1], inner[0], found[0]
+                inner[0] = high - GOLDEN * (high - low)
+                found[0] = self._log_likelihood(inner[0], rate)[0]
+        return 0.5 * (low + high)
 
     def _log_likelihood(self, scatter2: float, rate: float) -> tuple[float, Array, Array, Array]:
         v = self.noise(scatter2, rate)

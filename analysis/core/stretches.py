@@ -10,8 +10,9 @@ from typing import Self
 
 import numpy as np
 
+from analysis.core.alignment import Pass
 from analysis.core.constants import STANDARD_GRAVITY
-from analysis.core.course import MARK_WINDOW_M, Layout, Pass
+from analysis.core.course import MARK_WINDOW_M, Layout
 from analysis.core.road import bearing_power_w
 from analysis.core.samples import Mask, Samples
 from analysis.core.types import Array

@@ -1,0 +1,112 @@
+"""Places on the course: turns, laps, alignment by satellites, the wheel's scale."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis.core.course import lay_out
+from analysis.core.samples import prepare
+from analysis.core.simulate.session import simulate_session
+from analysis.core.simulate.world import World
+from analysis.core.types import Course
+
+
+def laid(world: World, seed=3, course=None):
+    session, _ = simulate_session(world, np.random.default_rng(seed))
+    first = session.runs[0].channels
+    origin = None if first.latitude_rad is None else (float(first.latitude_rad[0]), float(first.longitude_rad[0]))
+    runs = [prepare(session, r, origin) for r in session.runs]
+    return runs, lay_out(runs, course or session.course)
+
+
+def true_place(world: World, runs, p) -> np.ndarray:
+    """Where the simulated rider was: satellites without error, along the course's bearing."""
+    r = runs[p.run]
+    own = slice(p.first, p.last + 1)
+    return r.east_m[own] * np.sin(world.bearing_rad) + r.north_m[own] * np.cos(world.bearing_rad)
+
+
+EXACT = World(order="ABBA", position_noise_m=0.0, position_wander_sd_m=0.0)
+
+
+def spread_between_passes(world: World) -> float:
+    """Largest distance between passes at what they take for the same place, in metres."""
+    runs, layout = laid(world)
+    marks = layout.marks_m[1:-1]
+    seen = []
+    for p in layout.passes:
+        order = np.argsort(p.along_m)
+        seen.append(np.interp(marks, p.along_m[order], true_place(world, runs, p)[order]))
+    return float(np.ptp(np.array(seen), axis=0).max())
+
+
+@pytest.mark.parametrize(
+    "world",
+    [
+        EXACT,
+        replace(EXACT, start_scatter_sd_m=5.0),
+        replace(EXACT, turn_scatter_sd_m=5.0),
+        replace(EXACT, wheel_error=0.003),
+    ],
+    ids=["as planned", "late starts", "other turns", "wrong wheel"],
+)
+def test_every_pass_meets_the_marks_at_the_same_places(world):
+    assert spread_between_passes(world) < 1.0
+
+
+def test_without_satellites_the_turn_keeps_passes_together():
+    world = replace(EXACT, positions=True)
+    runs, _ = laid(world)
+    blind = [replace(r, east_m=None, north_m=None) for r in runs]
+    layout = lay_out(blind, Course("out_and_back", 1500.0, world.bearing_rad))
+    at = [
+        np.interp(750.0, p.along_m[np.argsort(p.along_m)], true_place(world, runs, p)[np.argsort(p.along_m)])
+        for p in layout.passes
+    ]
+    assert np.ptp(at) < 3.0
+
+
+@pytest.mark.parametrize("error", [-0.01, 0.0, 0.003])
+def test_satellites_tell_the_wheels_circumference(error):
+    _, layout = laid(World(order="ABBA", wheel_error=error))
+    assert layout.wheel_scale == pytest.approx(1 / (1 + error), abs=4 * layout.wheel_scale_u + 5e-4)
+
+
+def test_a_bend_is_not_taken_for_a_short_wheel():
+    _, layout = laid(World(order="ABBA", kind="lap", length_m=1000.0, laps=3))
+    assert layout.wheel_scale == pytest.approx(1.0, abs=0.003)
+    assert layout.closed
+
+
+def test_laps_are_unwound_and_their_length_found():
+    _, layout = laid(World(order="AB", kind="lap", length_m=1000.0, laps=3))
+    assert layout.marks_m[-1] == pytest.approx(1000.0, abs=4.0)
+    assert all(2900.0 < np.ptp(p.along_m) < 3010.0 for p in layout.passes)
+
+
+def test_two_out_and_backs_in_one_run_are_four_legs():
+    world = World(order="AB", length_m=1500.0)
+    _, layout = laid(world, course=Course("out_and_back", 1500.0, world.bearing_rad))
+    assert [p.direction for p in layout.passes] == [1, -1, 1, -1]
+
+
+def test_another_length_is_not_taken_for_the_course():
+    _, layout = laid(World(order="AB"), course=Course("out_and_back", 2300.0))
+    assert layout.no_path == (0, 1)
+    assert layout.passes == ()
+
+
+def test_an_unmeasured_course_is_measured_by_its_turn():
+    _, layout = laid(World(order="AB"), course=Course("out_and_back", None, np.radians(60)))
+    assert [p.direction for p in layout.passes] == [1, -1, 1, -1]
+
+
+def test_a_run_ridden_the_other_way_round_is_turned():
+    world = World(order="ABBA", kind="lap", length_m=1000.0, laps=2)
+    runs, _ = laid(world)
+    # turned round about the start's heading: the other way round the same lap
+    east, north = runs[2].east_m[::-1].copy(), runs[2].north_m[::-1].copy()
+    layout = lay_out([*runs[:2], replace(runs[2], east_m=east, north_m=north), runs[3]], Course("lap", 1000.0))
+    assert layout.reversed_runs == (2,)
+    assert [p.direction for p in layout.passes] == [1, 1, -1, 1]

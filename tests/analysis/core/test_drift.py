@@ -1,0 +1,64 @@
+"""When the gain is allowed to drift, and since when."""
+
+import numpy as np
+import pytest
+
+from analysis.core.drift import by_tilt, choose
+from analysis.core.joint import Evidence
+
+TIME_H = np.arange(8) * 0.15
+ERROR = np.full(8, np.radians(0.03))
+ONE = np.zeros(8, dtype=int)
+
+
+def tilts(shape, seed=0):
+    return np.radians(shape) + np.random.default_rng(seed).normal(0.0, ERROR)
+
+
+def test_a_still_mount_gives_no_drift():
+    drifts = [by_tilt(TIME_H, tilts(np.full(8, 1.5), seed), ERROR, ONE) for seed in range(200)]
+    assert sum(d is not None for d in drifts) <= 2  # one in a thousand by rule
+
+
+@pytest.mark.parametrize("first", [2, 3, 5])
+def test_a_sagging_mount_is_named_within_one_run(first):
+    sag = np.maximum(np.arange(8) - first + 0.5, 0.0) * 0.2
+    drift = by_tilt(TIME_H, tilts(sag), ERROR, ONE)
+    assert drift is not None
+    assert abs(drift.began - first) <= 1
+
+
+def test_a_slip_is_found_where_it_happened():
+    drift = by_tilt(TIME_H, tilts(np.where(np.arange(8) >= 5, 0.8, 0.0)), ERROR, ONE)
+    assert drift is not None
+    assert drift.began == 5
+    assert drift.shape[-1] == pytest.approx(np.radians(0.8), abs=np.radians(0.1))
+
+
+def test_a_position_that_holds_the_sensor_otherwise_is_no_sag():
+    state = np.array([0, 1, 1, 0, 0, 1, 1, 0])
+    assert by_tilt(TIME_H, tilts(np.where(state == 1, 1.4, 1.6)), ERROR, state) is None
+
+
+def session(gain, drag) -> Evidence:
+    """Apparent drag areas and closures of eight runs ABBAABBA, without a tilt channel."""
+    rng = np.random.default_rng(11)
+    closure = gain + rng.normal(0.0, 0.012, 8)
+    apparent = (drag + rng.normal(0.0, 0.0012, 8)) * np.exp(-2 * gain)
+    return Evidence(
+        setup=np.array([0, 1, 1, 0, 0, 1, 1, 0]), time_h=TIME_H, apparent_m2=apparent, crr=np.array([0.0042]),
+        crr_state=np.zeros(2, dtype=int), balance_covariance=np.diag([0.0006**2] * 8 + [1e-8]), log_gain=closure,
+        gain_covariance=0.012**2 * np.eye(8), near_sensor=np.zeros(2, dtype=bool), yaw_moment=np.zeros(8),
+        power_share_m2=np.full(8, 0.3), rolling_share_m2=np.full(8, 50.0),
+    )  # fmt: skip
+
+
+def test_without_tilt_a_sag_shows_in_closures_and_drag_together():
+    sagging = choose(session(-0.05 * np.maximum(TIME_H - 0.35, 0.0), np.full(8, 0.24)), None, None)
+    assert sagging.drift.by == "time"
+    assert abs(sagging.drift.began - 3) <= 1
+
+
+def test_a_rider_who_tires_is_not_called_a_sag():
+    tired = choose(session(np.zeros(8), 0.24 + 0.003 * TIME_H), None, None)
+    assert tired.drift.by == "none"

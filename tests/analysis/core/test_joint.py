@@ -1,0 +1,110 @@
+"""The run-level model against what it must become in simple cases: a two-sample t test, pooled repeatability."""
+
+import numpy as np
+import pytest
+
+from analysis.core.intervals import t_two_sided_p
+from analysis.core.joint import Drift, Evidence, Model, run_values
+from analysis.core.types import Repeatability
+
+# Student (1908), Biometrika 6:1-25: hours of sleep gained with two drugs, ten patients
+FIRST = np.array([0.7, -1.6, -0.2, -1.2, -0.1, 3.4, 3.7, 0.8, 0.0, 2.0])
+SECOND = np.array([1.9, 0.8, 1.1, 0.1, -0.1, 4.4, 5.5, 1.6, 4.6, 3.4])
+STILL = Drift(np.zeros(1), 1.0)
+
+
+def runs_of(first, second, **other) -> Evidence:
+    """Drag areas as an ideal session gives them: all at one time, no sensor noise, nothing to correct."""
+    n, m = len(first), len(second)
+    plain = {
+        "setup": np.repeat([0, 1], [n, m]),
+        "time_h": np.zeros(n + m),
+        "apparent_m2": np.concatenate([first, second]),
+        "crr": np.array([0.004]),
+        "crr_state": np.zeros(2, dtype=int),
+        "balance_covariance": np.diag([1e-14] * (n + m) + [1e-8]),
+        "log_gain": None,
+        "gain_covariance": None,
+        "near_sensor": np.zeros(2, dtype=bool),
+        "yaw_moment": np.zeros(n + m),
+        "power_share_m2": np.zeros(n + m),
+        "rolling_share_m2": np.zeros(n + m),
+    }
+    return Evidence(**(plain | other))
+
+
+def difference(joint):
+    return joint.contrast(joint.weights(setup=np.array([1.0, -1.0])))
+
+
+def test_without_drift_and_sensor_noise_it_is_the_pooled_t_test():
+    """t = -1.860813467, df 18, p = 0.079186714 (R manual, t.test with var.equal; from memory, recomputed)."""
+    value, variance, df = difference(Model(runs_of(FIRST / 1000, SECOND / 1000), STILL, None).solve())
+    assert value * 1000 == pytest.approx(-1.58, abs=1e-6)
+    assert value / np.sqrt(variance) == pytest.approx(-1.860813467, rel=1e-3)  # the likelihood's top, to 0.1 %
+    assert df == pytest.approx(18.0, rel=1e-2)
+    assert t_two_sided_p(value / np.sqrt(variance), df) == pytest.approx(0.079186714, rel=5e-3)
+
+
+def test_history_is_pooled_with_the_session():
+    """s^2 = (df0 s0^2 + df s^2) / (df0 + df): pooled variance, as in ISO 5725-2 for s_r."""
+    first, second = FIRST / 1000, SECOND / 1000
+    own = (9 * np.var(first, ddof=1) + 9 * np.var(second, ddof=1)) / 18
+    joint = Model(runs_of(first, second), STILL, Repeatability(0.003, 30.0)).solve()
+    assert joint.scatter_m2**2 == pytest.approx((30 * 0.003**2 + 18 * own) / 48, rel=2e-3)
+    assert difference(joint)[2] == pytest.approx(48.0, rel=0.01)
+
+
+def test_a_session_cannot_repeat_better_than_its_sensors():
+    """Four runs that agree by chance: the variance stays that of the sensors."""
+    same = np.array([0.2400, 0.2400])
+    sensors = np.diag([0.001**2] * 4 + [1e-8])
+    joint = Model(runs_of(same, same + 0.0015, balance_covariance=sensors), STILL, None).solve()
+    value, variance, df = difference(joint)
+    assert np.sqrt(variance) == pytest.approx(0.001, rel=1e-6)
+    assert df == pytest.approx(2.0, rel=0.05)
+    assert t_two_sided_p(value / np.sqrt(variance), df) > 0.2
+
+
+def with_gains(gain_of_second: float, near: bool) -> Evidence:
+    """Eight runs whose closure knows each gain to 1 %; the second setup's sensor reads otherwise."""
+    gains = np.repeat([0.0, gain_of_second], 4)
+    return runs_of(
+        0.24 * np.exp(-2 * gains[:4]), 0.24 * np.exp(-2 * gains[4:]), log_gain=gains, gain_covariance=0.01**2 * np.eye(8),
+        near_sensor=np.array([False, near]), balance_covariance=np.diag([0.0006**2] * 8 + [1e-8]),
+    )  # fmt: skip
+
+
+def test_the_gain_is_shared_where_nothing_near_the_sensor_changed():
+    apart = abs(difference(Model(with_gains(0.005, near=False), STILL, None).solve())[0])
+    assert apart == pytest.approx(2 * 0.24 * 0.005, rel=0.06)  # almost all of it is taken for drag
+
+
+def test_a_changed_position_pays_for_its_own_gain():
+    shared = difference(Model(with_gains(0.0, near=False), STILL, None).solve())
+    own = difference(Model(with_gains(0.0, near=True), STILL, None).solve())
+    # prior 0.5 %, closure 0.01 sqrt(2/4): posterior (1/0.005^2 + 2/0.01^2)^-1/2 = 0.41 %, twice over in drag area
+    assert np.sqrt(own[1] - shared[1]) == pytest.approx(2 * 0.24 * 0.00408, rel=0.05)
+    assert own[2] > shared[2]  # part of the variance is known beforehand
+
+
+def test_runs_carry_the_sessions_gain():
+    joint = Model(with_gains(0.0, near=False), STILL, None).solve()
+    values, errors = run_values(joint)
+    assert values == pytest.approx(0.24, abs=1e-9)
+    assert errors == pytest.approx(0.0006, rel=0.1)
+
+
+def test_linear_drift_costs_a_bad_order_and_not_a_good_one():
+    """Variances under a fitted line (exact linear algebra): ABBAABBA 0.5, AAAABBBB 2.1 of one run's."""
+
+    def variance(order: str) -> float:
+        setup = np.array([0 if s == "A" else 1 for s in order])
+        noise = np.diag([0.001**2] * 8 + [1e-8])
+        e = runs_of([0.24] * 4, [0.24] * 4, setup=setup, time_h=np.arange(8) * 10.0, balance_covariance=noise)
+        return difference(Model(e, STILL, None).solve())[1] / 0.001**2
+
+    assert variance("ABBAABBA") == pytest.approx(0.5, rel=1e-3)
+    assert variance("AAAABBBB") == pytest.approx(
+        2.1, rel=0.02
+    )  # 10 h a run: the prior of 0.003 m2/h is as good as none

@@ -36,7 +36,7 @@ def mean(values: Sequence[float]) -> Figure:
 
     Parameters
     ----------
-    values : sequence of float
+    values : sequence of float, in any unit [1]
 
     Returns
     -------
@@ -53,7 +53,7 @@ def root_mean_square(values: Array) -> Figure:
 
     Parameters
     ----------
-    values : ndarray, shape (n,)
+    values : ndarray, shape (n,), in any unit [1]
 
     Returns
     -------
@@ -71,7 +71,8 @@ def ratio(errors: Array, bounds: Array) -> Figure:
 
     Parameters
     ----------
-    errors, bounds : ndarray, shape (n,)
+    errors : ndarray, shape (n,) [m2]
+    bounds : ndarray, shape (n,) [m2]
 
     Returns
     -------

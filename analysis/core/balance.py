@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
 
+from analysis.core.course import MARK_WINDOW_M
 from analysis.core.samples import IntArray, Mask
 from analysis.core.stretches import Stretches
 from analysis.core.types import Array
@@ -149,22 +150,23 @@ class _System:
         self.design[:, -1] = -rows.power_step_w
         index = np.flatnonzero(used)
         white = np.zeros((index.size, self.design.shape[1] + 1))
-        spread = np.zeros(rows.run.size)
+        swollen = np.zeros(p)
         start = 0
         for ride in np.unique(rows.ride[index]):
             own = index[rows.ride[index] == ride]
-            v = self._covariance(own)
-            spread[own] = np.diag(v)
-            low = np.linalg.cholesky(v)
-            block = np.column_stack([self.design[own], rows.energy_j[own]])
-            white[start : start + own.size] = solve_triangular(low, block, lower=True, check_finite=False)
+            low = np.linalg.cholesky(self._covariance(own))
+            block = np.column_stack([self.design[own], rows.energy_j[own], np.eye(own.size)])
+            solved = solve_triangular(low, block, lower=True, check_finite=False)
+            white[start : start + own.size] = solved[:, : -own.size]
+            weight = solved[:, -own.size :]
+            noise = self.noise.air_mps**2 * self._overlapping(rows.air_square, own)
+            swollen[int(rows.run[own[0]])] += float(np.sum((weight.T @ weight) * noise))
             start += own.size
         a, y = white[:, :-1], white[:, -1]
         precision = np.where(np.isfinite(self.prior_sd), self.prior_sd, 1e6) ** -2.0
         normal = a.T @ a + np.diag(precision)
         # dilution: noise of the sensed air speed swells the square of X; its known part comes out again
-        swollen = np.bincount(rows.run[index].astype(int), rows.air_square[index] / spread[index], p)
-        normal[np.arange(p), np.arange(p)] -= self.noise.air_mps**2 * swollen
+        normal[np.arange(p), np.arange(p)] -= swollen
         factor = cho_factor(normal)
         theta = cho_solve(factor, a.T @ y + precision * self.prior_mean)
         inverse = cho_solve(factor, np.eye(theta.size))
@@ -236,15 +238,23 @@ class _System:
             np.add.at(count, node[used], 1.0)
         return total / np.maximum(count, 1.0)
 
+    def _overlapping(self, white: Array, own: IntArray) -> Array:
+        """Covariance of sums whose ends fade over the road about a mark: neighbours share what lies there."""
+        fade = 2.0 * MARK_WINDOW_M / np.maximum(self.rows.length_m[own], 2.0 * MARK_WINDOW_M)
+        out = np.diag(white[own] * (1.0 - fade / 3.0))
+        joined = np.flatnonzero(np.diff(own) == 1)
+        shared = np.sqrt(white[own[joined]] * white[own[joined + 1]] * fade[joined] * fade[joined + 1]) / 6.0
+        out[joined, joined + 1] += shared
+        out[joined + 1, joined] += shared
+        return out
+
     def _covariance(self, own: IntArray) -> Array:
         """Noise of the rows of one pass: neighbours share the speed at their mark, all share the pass's place."""
         rows, n = self.rows, self.noise
-        v = np.diag(
-            n.power_relative**2 * rows.power_square[own]
-            + self.apparent[rows.run[own].astype(int)] ** 2 * n.air_mps**2 * rows.air_square[own]
-            + n.speed_mps**2 * (rows.speed_gain[own] ** 2 + rows.speed_gain_end[own] ** 2)
-            + 1.0
-        )
+        drag = self.apparent[int(rows.run[own[0]])]
+        white = n.power_relative**2 * rows.power_square + drag**2 * n.air_mps**2 * rows.air_square
+        marks = n.speed_mps**2 * (rows.speed_gain[own] ** 2 + rows.speed_gain_end[own] ** 2)
+        v = self._overlapping(white, own) + np.diag(marks + 1.0)
         joined = np.flatnonzero(np.diff(own) == 1)
         shared = -(n.speed_mps**2) * rows.speed_gain_end[own[joined]] * rows.speed_gain[own[joined + 1]]
         v[joined, joined + 1] += shared

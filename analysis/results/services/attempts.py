@@ -40,7 +40,7 @@ class Attempt:
         self.job = job
         self.ended = False
 
-    def _move(self, **changes: Any) -> None:
+    def _move(self, **changes: object) -> None:
         """Conditional update of the row, the fence of every write."""
         mine = Job.objects.filter(pk=self.job.pk, state=JobState.RUNNING, attempts=self.job.attempts)
         if not mine.update(**changes):
@@ -78,6 +78,6 @@ class Attempt:
         """End the job because of a fault of ours: a sentence for everybody, the traceback for the owner."""
         self._end(JobState.FAILED, message=message[:MESSAGE_LENGTH], traceback=traceback)
 
-    def _end(self, state: JobState, **changes: Any) -> None:
+    def _end(self, state: JobState, **changes: object) -> None:
         self._move(state=state, ended_at=timezone.now(), lease_until=None, **changes)
         self.ended = True

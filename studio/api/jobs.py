@@ -21,7 +21,7 @@ from analysis.results.models import Job, JobState
 from studio.api.base import ReadViewSet, address_of, caller, studio_of
 from studio.api.filters import StudioFilters
 from studio.api.shapes import ModelShape
-from studio.api.streams import JobStream, event_id
+from studio.api.streams import JobStream, event_id, has_left
 from studio.records.models import FieldSession
 
 
@@ -81,6 +81,7 @@ class JobViewSet(ReadViewSet[Job]):
             return HttpResponse(status=status.HTTP_204_NO_CONTENT)
         if request.method == "HEAD":
             return HttpResponse(content_type="text/event-stream")
-        stream = JobStream(read=lambda: job_document(self.get_object()), seen=seen)
+        socket = request.META.get("gunicorn.socket")  # other servers do not show theirs
+        stream = JobStream(read=lambda: job_document(self.get_object()), seen=seen, left=lambda: has_left(socket))
         headers = {"X-Accel-Buffering": "no", "Cache-Control": "private, no-store, no-transform"}
         return StreamingHttpResponse(stream, content_type="text/event-stream", headers=headers)

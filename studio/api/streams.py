@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -31,6 +32,18 @@ def event_id(document: str) -> str:
     return hashlib.sha256(document.encode()).hexdigest()[:16]
 
 
+def has_left(caller: socket.socket | None) -> bool:
+    """Whether the caller hung up: a write would only tell at the second comment, and the place be lost till then."""
+    if caller is None:
+        return False
+    try:
+        return caller.recv(1, socket.MSG_PEEK | socket.MSG_DONTWAIT) == b""
+    except (BlockingIOError, ValueError):  # nothing sent; an encrypted socket that cannot be looked into
+        return False
+    except OSError:
+        return True
+
+
 class JobStream:
     """Yields an event for every change of the job until it is over or time is up; `close` frees its place.
 
@@ -43,13 +56,14 @@ class JobStream:
         *,
         read: Callable[[], str],
         seen: str = "",
+        left: Callable[[], bool] = lambda: False,
         wait: Callable[[float], None] = time.sleep,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         if not _places.acquire(blocking=False):
             raise TooManyStreams
         self._open = True
-        self._read, self._wait, self._clock = read, wait, clock
+        self._read, self._left, self._wait, self._clock = read, left, wait, clock
         self._lines = self._events(seen)
 
     def __iter__(self) -> Iterator[bytes]:
@@ -79,3 +93,5 @@ class JobStream:
                 yield b": still here\n\n"
             connection.close()
             self._wait(LOOK_EVERY_S)
+            if self._left():
+                return

@@ -1,6 +1,7 @@
 """Jobs: what the row says, once by GET and as it changes by server-sent events."""
 
 import json
+import socket
 
 import pytest
 
@@ -8,7 +9,7 @@ from analysis.results.models import Job
 from studio.api import streams
 from studio.api.jobs import job_document
 from studio.api.problems import TooManyStreams
-from studio.api.streams import JobStream, event_id
+from studio.api.streams import JobStream, event_id, has_left
 from tests.factories import NOON, JobFactory
 
 PROBLEM = {"type": "/api/v1/docs/problems/unusable/", "title": "t", "status": 422, "detail": "d"}
@@ -148,6 +149,26 @@ def test_the_25th_stream_is_503_and_a_closed_one_makes_room(bo, job):
         for stream in opened:
             stream.close()
             stream.close()
+
+
+def test_a_caller_who_hung_up_frees_the_place_at_the_next_look(job):
+    ours, theirs = socket.socketpair()
+    clock = Clock({2: theirs.close})
+    stream = JobStream(read=lambda: job_document(job), left=lambda: has_left(ours), wait=clock.wait, clock=clock)
+    list(stream)
+    stream.close()
+    ours.close()
+    assert clock.now == 2
+
+
+def test_who_only_listens_has_not_left():
+    ours, theirs = socket.socketpair()
+    with ours, theirs:
+        assert not has_left(ours)
+        theirs.send(b"x")
+        assert not has_left(ours)
+    assert has_left(ours)
+    assert not has_left(None)
 
 
 def test_a_client_follows_only_own_jobs(api, studio, client_cy, job):

@@ -8,6 +8,7 @@ from analysis.core.assemble import Chain
 from analysis.core.balance import CRR_CHANGE_SD
 from analysis.core.compare import changes_between
 from analysis.core.findings import Findings
+from analysis.core.findings_instruments import silent_rows
 from analysis.core.intervals import t_two_sided_p
 from analysis.core.joint import Joint, run_values
 from analysis.core.types import Array
@@ -17,8 +18,9 @@ FEWEST_RUNS = 3
 UNBALANCED = 0.15  # of the session's span between the mean times of two setups
 BRAKING_S = 3.0
 OUTLIER_P = 0.002  # for any run of the session together
-TREND_P = 0.002
+TREND_P = 0.005
 TREND_LEAST = 0.01  # relative, over the session: smaller trends are no one's fault
+ONE_SPEED = 0.15  # of the mean speed: runs that differ less were ridden at one speed
 NOT_SEPARATED = 0.5  # of the prior's variance that is left
 
 
@@ -93,13 +95,22 @@ def _rolling(found: Findings, chain: Chain, joint: Joint) -> None:
         w = np.zeros(e.crr.size)
         w[e.crr_state[s]], w[e.crr_state[0]] = 1.0, -1.0
         _, variance, _ = joint.contrast(joint.weights(crr=w))
-        if variance > NOT_SEPARATED * CRR_CHANGE_SD**2:
+        if variance > NOT_SEPARATED * CRR_CHANGE_SD**2 or _one_speed(chain):
             found.add(
                 "rolling_not_separated", "caution", f"setup {label}",
                 f"Tyres or pressure changed with setup {label} and the runs were ridden at one speed: the "
                 "difference is of all resistance as ridden.",
                 "Ride some runs of both setups about 3 m/s slower to tell rolling from drag.",
             )  # fmt: skip
+
+
+def _one_speed(chain: Chain) -> bool:
+    run = chain.rows.run.astype(int)
+    count = len(chain.runs)
+    speeds = np.bincount(run, chain.rows.length_m, count) / np.maximum(
+        np.bincount(run, chain.rows.duration_s, count), 1.0
+    )
+    return float(np.ptp(speeds)) < ONE_SPEED * float(np.mean(speeds))
 
 
 def _ways(found: Findings, chain: Chain) -> None:
@@ -115,7 +126,7 @@ def _ways(found: Findings, chain: Chain) -> None:
 
 def _stretches(found: Findings, chain: Chain) -> None:
     rows, balance = chain.rows, chain.balance
-    soft = rows.soft_s > 0.0
+    soft = (rows.soft_s > 0.0) & ~silent_rows(chain)
     odd = rows.sound & ~balance.used & np.isfinite(balance.score)
     for i, r in enumerate(chain.runs):
         own = rows.run == i

@@ -9,11 +9,13 @@ from analysis.core.assemble import Chain
 from analysis.core.constants import ZERO_CELSIUS_K
 from analysis.core.findings import Findings
 from analysis.core.joint import Joint
+from analysis.core.samples import Mask
 
 GAIN_CAUTION, GAIN_INVALID = (0.8, 1.25), (0.5, 2.0)  # DESIGN section 8
 WHEEL_LIMIT = 0.0065  # more than twice the usual error of a circumference
 LATE_S, LATE_Z = 1.0, 4.0
 GAP_S, DROPOUT_S = 5.0, 3.0
+SILENT_Z = -6.0
 DEPARTURE_Z = 2.5
 
 
@@ -148,8 +150,24 @@ def _wheel(found: Findings, chain: Chain) -> None:
         )  # fmt: skip
 
 
+def silent_rows(chain: Chain) -> Mask:
+    """Stretches without power in which the bicycle was pushed all the same: their energy is missing.
+
+    Parameters
+    ----------
+    chain : Chain
+        The session's links [1].
+
+    Returns
+    -------
+    ndarray of bool
+        One for each stretch [1].
+    """
+    return (chain.rows.soft_s > 0.0) & ~chain.rows.sound & (np.nan_to_num(chain.balance.score) < SILENT_Z)
+
+
 def _lost_samples(found: Findings, chain: Chain) -> None:
-    for r in chain.runs:
+    for i, r in enumerate(chain.runs):
         if r.gap_s > GAP_S:
             found.add(
                 "gaps", "caution",
@@ -157,10 +175,11 @@ def _lost_samples(found: Findings, chain: Chain) -> None:
                 "left out.",
                 "Switch smart recording off and record every second.",
             )  # fmt: skip
-        if r.dropout_s > DROPOUT_S:
+        silent = r.dropout_s + float(chain.rows.soft_s[silent_rows(chain) & (chain.rows.run == i)].sum())
+        if silent > DROPOUT_S:
             found.add(
                 "power_dropout", "caution", f"run {r.number}",
-                f"In run {r.number} the power meter was silent for {r.dropout_s:.0f} s while the rider pushed; the "
+                f"In run {r.number} the power meter was silent for {silent:.0f} s while the rider pushed; the "
                 "stretches there were left out.",
                 "Renew the power meter's battery and look at its pairing before the next run.",
             )  # fmt: skip

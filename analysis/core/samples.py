@@ -49,7 +49,7 @@ class Samples:
     pressure_pa: float  # mean [Pa]
     sound: Mask  # the step that ends here may enter the sums
     gap_s: float  # [s] without samples
-    dropout_s: float  # [s] without power while the rider pushed
+    dropout_s: float  # [s] in which the power meter sent nothing
     blocked_s: float  # [s] with the air sensor stuck or silent
     has_yaw: bool
     has_weather: bool
@@ -215,9 +215,7 @@ def prepare(session: Session, run: Run, origin_rad: tuple[float, float] | None) 
     usual = float(np.median(step[1:]))
     gap = step > max(SHORT_GAP_S, 2.5 * usual)
     longest = max(SHORT_GAP_S, 2.2 * usual)
-    power = bridged(c.time_s, c.power_w, longest)
-    dropped = _power_dropped(c, speed, step)
-    power = np.where(dropped, np.nan, power)
+    power = bridged(c.time_s, _without_blinks(c.power_w), longest)
     long = np.flatnonzero((step > 1.5 * usual) & (np.arange(step.size) > 0))
     power[long] = 0.5 * (power[long - 1] + power[long])  # the sample tells the last second only of a longer step
     air = None if c.airspeed_mps is None else bridged(c.time_s, c.airspeed_mps, longest)
@@ -239,7 +237,7 @@ def prepare(session: Session, run: Run, origin_rad: tuple[float, float] | None) 
         density_kg_m3=np.broadcast_to(air_density_kg_m3(temperature, pressure, humidity), speed.shape),
         altitude_m=c.altitude_m, east_m=east, north_m=north, tilt_rad=c.tilt_rad,
         temperature_k=float(np.mean(temperature)), pressure_pa=float(np.mean(pressure)), sound=sound,
-        gap_s=float(step[gap].sum()), dropout_s=float(step[dropped | ~np.isfinite(c.power_w)].sum()),
+        gap_s=float(step[gap].sum()), dropout_s=float(step[~np.isfinite(c.power_w)].sum()),
         blocked_s=float(step[blocked].sum()),
         has_yaw=c.yaw_rad is not None and bool(np.isfinite(c.yaw_rad).any()), has_weather=known,
     )  # fmt: skip
@@ -271,18 +269,16 @@ def _smooth(values: Array, width: int) -> Array:
     return np.convolve(padded, np.full(width, 1.0 / width), mode="valid")[: values.size]
 
 
-def _power_dropped(c: Channels, speed: Array, step: Array) -> Mask:
-    """Zero or missing power while the bicycle keeps its speed: the meter was silent, not the rider."""
-    assert c.power_w is not None
-    silent = ~(c.power_w > 0.0)
-    slowing = -np.diff(speed, prepend=speed[0]) / np.maximum(step, 1e-3)
-    ends = np.flatnonzero(np.diff(np.concatenate([[0], silent.astype(int), [0]])))
-    dropped = np.zeros(silent.size, dtype=bool)
-    for start, stop in zip(ends[::2], ends[1::2], strict=True):
-        coasting = 0.5 * 0.0026 * float(np.nanmean(speed[start:stop]) ** 2)  # half of drag over mass, 0.25 m2 and 80 kg
-        if step[start:stop].sum() >= 2.0 * np.median(step[1:]) and float(np.nanmean(slowing[start:stop])) < coasting:
-            dropped[start:stop] = True
-    return dropped
+def _without_blinks(power_w: Array) -> Array:
+    """Power without zeros of a sample or two between full power: no rider stops so briefly, a meter does."""
+    usual = float(np.nanmedian(power_w))
+    out = power_w.copy()
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], (power_w <= 0.0).astype(int), [0]])))
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        inside = 0 < start and stop < power_w.size and stop - start <= 2
+        if inside and min(power_w[start - 1], power_w[stop]) > 0.7 * usual:
+            out[start:stop] = np.nan
+    return out
 
 
 def _weather(session: Session, c: Channels) -> tuple[Array | float, Array | float, Array | float, bool]:

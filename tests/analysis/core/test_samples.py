@@ -48,13 +48,19 @@ def test_short_gaps_are_bridged_and_long_ones_stay():
     assert np.isnan(filled[11])  # nothing on its other side
 
 
-def test_zero_power_at_full_speed_is_a_dropout_and_braking_is_not():
-    silent, braking = np.full(120, 250.0), np.full(120, 250.0)
-    silent[40:50] = braking[40:50] = 0.0
-    slowing = np.full(120, 10.0)
-    slowing[40:50] = np.linspace(9.0, 3.0, 10)
-    assert ready(channels(power_w=silent)).dropout_s == 10.0
-    assert ready(channels(power_w=braking, speed_mps=slowing)).dropout_s == 0.0
+def test_a_zero_of_one_sample_is_the_meters_and_ten_are_the_riders():
+    blink, rest = np.full(120, 250.0), np.full(120, 250.0)
+    blink[40], rest[40:50] = 0.0, 0.0
+    assert ready(channels(power_w=blink)).power_w[40] == 250.0
+    assert ready(channels(power_w=rest)).power_w[45] == 0.0
+
+
+def test_missing_power_is_counted_and_unsound():
+    missing = np.full(120, 250.0)
+    missing[40:50] = NAN
+    run = ready(channels(power_w=missing))
+    assert run.dropout_s == 10.0
+    assert not run.sound[40:50].any()
 
 
 def test_a_hole_in_the_recording_is_unsound_and_counted():

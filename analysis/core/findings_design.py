@@ -172,7 +172,7 @@ def _odd_runs(found: Findings, chain: Chain, joint: Joint) -> None:
     slope, p = _tested(
         values,
         np.column_stack([setups, e.time_h - e.time_h.mean()]),
-        _floor(joint) / max(float(np.std(e.time_h)), 1e-6),
+        _floor(joint),
     )
     moved = slope * float(np.ptp(e.time_h)) / float(values.mean())
     if p < TREND_P and abs(moved) > TREND_LEAST:

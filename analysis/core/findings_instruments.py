@@ -13,7 +13,7 @@ from analysis.core.samples import Mask
 
 GAIN_CAUTION, GAIN_INVALID = (0.8, 1.25), (0.5, 2.0)  # DESIGN section 8
 WHEEL_LIMIT = 0.0065  # more than twice the usual error of a circumference
-LATE_S, LATE_Z = 1.0, 4.0
+LATE_S, LATE_Z = (1.0, 1.5), 4.0  # air tells its delay by gusts, power only at the turns
 GAP_S, DROPOUT_S = 5.0, 3.0
 SILENT_Z = -6.0
 DEPARTURE_Z = 2.5
@@ -129,8 +129,9 @@ def _leaned(tilt: tuple[np.ndarray, np.ndarray] | None, w: np.ndarray) -> float:
 
 
 def _clocks(found: Findings, chain: Chain) -> None:
-    for name, late, u in zip(("air speed", "power"), chain.balance.late_s, chain.balance.late_u_s, strict=True):
-        if abs(late) > LATE_S and abs(late) > LATE_Z * u:
+    streams = zip(("air speed", "power"), LATE_S, chain.balance.late_s, chain.balance.late_u_s, strict=True)
+    for name, limit, late, u in streams:
+        if abs(late) > limit and abs(late) > LATE_Z * u:
             found.add(
                 "clock_offset", "caution", "session",
                 f"The {name} stream comes {abs(late):.1f} s {'after' if late > 0 else 'before'} the speed; it was "

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import resource
 from typing import Any
 
+from billiard.pool import RUN
 from celery import Celery, bootsteps, signals
 from django.conf import settings
 from django.utils.module_loading import import_string
@@ -15,6 +17,9 @@ from studio.config.orphans import die_with_parent, die_with_supervisor
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.config.settings")
 
 SWEEP_EVERY_S = 3.0
+LOOK_EVERY_S = 0.5
+
+logger = logging.getLogger(__name__)
 
 app = Celery("studio")
 app.config_from_object("django.conf:settings", namespace="CELERY")
@@ -31,21 +36,39 @@ class LookAfterJobs(bootsteps.StartStopStep):
     requires = ("celery.worker.components:Timer",)
 
     def __init__(self, parent: Any, **options: Any) -> None:
-        self.entry: Any = None
+        self.entries: list[Any] = []
+        self.children: set[int] = set()
         for handler in settings.JOB_HANDLERS.values():
             import_string(handler)  # before the children are forked: their first job need not load it
 
     def start(self, parent: Any) -> None:
         die_with_supervisor()
-        self.entry = parent.timer.call_repeatedly(SWEEP_EVERY_S, self.send)
+        self.entries = [
+            parent.timer.call_repeatedly(SWEEP_EVERY_S, self.send),
+            parent.timer.call_repeatedly(LOOK_EVERY_S, self.look_at_children, (parent,)),
+        ]
         self.send()
 
     def stop(self, parent: Any) -> None:
-        if self.entry:
-            self.entry.cancel()
+        for entry in self.entries:
+            entry.cancel()
 
     def send(self) -> None:
         app.send_task("analysis.jobs.tasks.look_after_jobs", expires=SWEEP_EVERY_S)
+
+    def look_at_children(self, parent: Any) -> None:
+        """End the worker when an idle child was killed: it took the pool's lock along, and no child would ever get
+        work again. Whoever keeps the worker starts another. A busy child holds no lock and is replaced by the pool."""
+        pool = parent.pool and parent.pool._pool
+        if not pool or pool._state != RUN:  # not there yet, or stopping
+            return
+        busy = {pid for job in list(pool._cache.values()) for pid in job.worker_pids()}
+        children = {child.pid for child in list(pool._pool)}
+        lost = self.children - children - busy
+        self.children = children
+        if lost:
+            logger.error("idle children %s were killed; the worker ends, so that another one starts", sorted(lost))
+            os._exit(1)
 
 
 app.steps["worker"].add(LookAfterJobs)

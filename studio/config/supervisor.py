@@ -17,7 +17,7 @@ from types import TracebackType
 from typing import TextIO
 
 FIRST_WAIT_S, LONGEST_WAIT_S = 0.2, 10.0
-GOOD_LIFE_S = 10.0
+GOOD_LIFE_S = 5.0
 PORT_PATIENCE_S = 2.0
 STOP_PATIENCE_S = 15.0
 LOG_MOST_BYTES = 5 * 1024 * 1024

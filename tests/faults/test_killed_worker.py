@@ -16,6 +16,12 @@ def test_three_rounds_end_with_one_result_each(demo):
         one_round(demo, chance, f"round {number}", victims=["worker"])
 
 
+def test_killed_children_stop_nothing_although_an_idle_one_takes_the_pools_lock_along(demo):
+    one_round(demo, random.Random(20261125), "children", victims=["child"])
+    job = demo.ended_job(demo.upload(*small_day("after the children")))
+    assert job["state"] == "done"
+
+
 def test_a_torn_message_ends_the_worker_and_the_studio_goes_on(demo):
     before = demo.pid("worker")
     (demo.data / "queue" / "in" / "1_torn.studio.msg").write_bytes(b'{"body": "W1')

@@ -110,6 +110,8 @@ def _by_whole_legs(
         evidence,
         apparent_m2=evidence.apparent_m2 * shrink,
         balance_covariance=evidence.balance_covariance * np.outer(grow, grow),
+        own_variance=evidence.own_variance * shrink**2,
+        reach={name: grow[:, None] * pull for name, pull in evidence.reach.items()},
     )
     return Chain(runs, layout, rows, solved, None, None, evidence, labels, wind)
 
@@ -248,6 +250,8 @@ def _evidence(
         crr=solved.crr,
         crr_state=tyres,
         balance_covariance=solved.covariance,
+        own_variance=solved.own_variance,
+        reach=solved.reach,
         log_gain=None if closure is None else closure.log_gain,
         gain_covariance=None if closure is None else closure.covariance,
         near_sensor=near_sensor,

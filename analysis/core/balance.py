@@ -7,6 +7,7 @@ become setups (`joint`): it multiplies a run's apparent drag area and no stretch
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +20,16 @@ from analysis.core.types import Array
 
 CRR_SD = 0.0007  # about the assumed one (DESIGN section 7)
 CRR_CHANGE_SD = 0.0005  # between tyres or pressures (DESIGN section 7)
+# unknowns behind the heights: power gain, response to gusts, lateness of air and power
+EXTRAS = {"power meter gain": slice(-4, -3), "air at the rider in gusts": slice(-3, -2), "clocks": slice(-2, None)}
 ODD_Z = 4.5  # a stretch this many standard deviations from its twins is left out: 1 in 600 clean sessions
+POWER_GAIN_SD = 0.013  # of power meter (0.012) and drivetrain efficiency (0.005) together, common to the session
+RESPONSE_SD = (
+    0.03  # how the gusts at the rider may differ from those at the sensor, relative (common practice, no source)
+)
+CONSIDERED_SD = (
+    1e-3  # its prior in the fit: as good as fixed, for noise in gusts would pull it; its doubt is added after
+)
 CLOCK_SD_S = 0.4  # between the power, speed and air streams (DESIGN section 7)
 HEIGHT_FLOOR_M = 0.15  # an altimeter's mean over passes is trusted no better than this at one mark
 
@@ -60,6 +70,8 @@ class Balance:
     apparent_m2: Array  # shape (r,)
     crr: Array  # shape (g,): absolute, one for each tyre state
     covariance: Array  # shape (r + g, r + g)
+    own_variance: Array  # shape (r,): without what all runs share
+    reach: Mapping[str, Array]  # prior to its pull on drag areas and Crr for one standard deviation, (r + g, k)
     used: Mask  # (n,): rows of the stretches that entered
     score: Array  # (n,) standardised residual of every sound row, NaN elsewhere
     scale: float  # residual scale against the noise model [1]
@@ -109,7 +121,7 @@ class _System:
         self.runs, self.groups = tyre_state.size, int(tyre_state.max()) + 1
         self.nodes = frame.marks - 1 if closed else frame.marks
         n, run = rows.run.size, rows.run.astype(int)
-        self.design = np.zeros((n, self.runs + self.groups + self.nodes + 2))
+        self.design = np.zeros((n, self.runs + self.groups + self.nodes + 4))
         self.height_part = slice(self.runs + self.groups, self.runs + self.groups + self.nodes)
         at = np.arange(n)
         self.design[at, run] = rows.area_j_m2
@@ -127,6 +139,10 @@ class _System:
         self.heights = self.prior_mean[self.height_part].copy()
         self.apparent = np.full(self.runs, 0.25)
         self.slope = np.zeros(self.nodes)
+        self.held = 1.0
+        self.gust_area = rows.area_j_m2 - self._level(rows.area_j_m2, rows.length_m)
+        # mean power of the pass: a row's own work carries the noise of its energy, and would be fitted to it
+        self.work = self._level(rows.work_j, rows.duration_s)
 
     def _priors(self, closed: bool) -> tuple[Array, Array]:
         mean = np.zeros(self.design.shape[1])
@@ -135,26 +151,53 @@ class _System:
         sd[self.runs + 1 : self.runs + self.groups] = CRR_CHANGE_SD
         height, height_sd = altimeter(self.rows, self.nodes, closed)
         mean[self.height_part], sd[self.height_part] = height, height_sd
+        sd[-4:-2] = POWER_GAIN_SD, CONSIDERED_SD
         mean[-2:], sd[-2:] = self.clocks.mean_s, self.clocks.sd_s
         return mean, sd
 
     def fit(self, used: Mask) -> Balance:
         self.slope = self._slopes(used)
+        self.held = 1.0
         for _ in range(2):  # the second round knows drag areas and slopes for its weights
             answer = self._once(used)
         return answer
 
     def _once(self, used: Mask) -> Balance:
-        rows, p = self.rows, self.runs
-        self.design[:, -2] = self.apparent[rows.run.astype(int)] * rows.area_step_w_m2
-        self.design[:, -1] = -rows.power_step_w
-        index = np.flatnonzero(used)
-        white = np.zeros((index.size, self.design.shape[1] + 1))
-        swollen = np.zeros(p)
+        p = self.runs
+        white, swollen = self._whitened(np.flatnonzero(used))
+        a, y = white[:, :-1], white[:, -1]
+        precision = np.where(np.isfinite(self.prior_sd), self.prior_sd, 1e6) ** -2.0
+        normal = a.T @ a + np.diag(precision)
+        # dilution: noise of the sensed air speed swells the square of X; its known part comes out again
+        swollen = np.minimum(swollen, 0.5 * np.diag(normal)[:p])
+        normal[np.arange(p), np.arange(p)] -= swollen
+        gusts = normal.shape[0] - 3  # the same noise is in the column of the response to gusts
+        normal[:p, gusts] -= self.apparent * swollen
+        normal[gusts, :p] -= self.apparent * swollen
+        normal[gusts, gusts] -= float(np.sum(self.apparent**2 * swollen))
+        factor = cho_factor(normal)
+        theta = cho_solve(factor, a.T @ y + precision * self.prior_mean)
+        inverse = cho_solve(factor, np.eye(theta.size))
+        self.apparent, self.heights = theta[:p], theta[self.height_part]
+        score = self._score(theta, inverse, used)
+        freedom = max(int(used.sum()) - theta.size, 1)
+        chi2 = float(np.sum((y - a @ theta) ** 2)) / freedom
+        # a few rows shall not shrink the model's noise
+        self.held *= max((10.0 + freedom * chi2) / (10.0 + freedom), 0.25)
+        return self._answer(theta, inverse, 1.0 / np.diag(normal)[:p], used, score)
+
+    def _whitened(self, index: IntArray) -> tuple[Array, Array]:
+        """Design and energies in units of their noise, and by how much air noise swells each run's square of X."""
+        rows = self.rows
+        drag = self.apparent[rows.run.astype(int)]
+        self.design[:, -4:] = np.column_stack(
+            [-self.work, drag * self.gust_area, drag * rows.area_step_w_m2, -rows.power_step_w]
+        )
+        white, swollen = np.zeros((index.size, self.design.shape[1] + 1)), np.zeros(self.runs)
         start = 0
         for ride in np.unique(rows.ride[index]):
             own = index[rows.ride[index] == ride]
-            low = np.linalg.cholesky(self._covariance(own))
+            low = np.linalg.cholesky(self._covariance(own) * self.held)
             block = np.column_stack([self.design[own], rows.energy_j[own], np.eye(own.size)])
             solved = solve_triangular(low, block, lower=True, check_finite=False)
             white[start : start + own.size] = solved[:, : -own.size]
@@ -162,39 +205,43 @@ class _System:
             noise = self.noise.air_mps**2 * self._overlapping(rows.air_square, own)
             swollen[int(rows.run[own[0]])] += float(np.sum((weight.T @ weight) * noise))
             start += own.size
-        a, y = white[:, :-1], white[:, -1]
-        precision = np.where(np.isfinite(self.prior_sd), self.prior_sd, 1e6) ** -2.0
-        normal = a.T @ a + np.diag(precision)
-        # dilution: noise of the sensed air speed swells the square of X; its known part comes out again
-        normal[np.arange(p), np.arange(p)] -= swollen
-        factor = cho_factor(normal)
-        theta = cho_solve(factor, a.T @ y + precision * self.prior_mean)
-        inverse = cho_solve(factor, np.eye(theta.size))
-        self.apparent, self.heights = theta[:p], theta[self.height_part]
-        residual = rows.energy_j - self.design @ theta
+        return white, swollen
+
+    def _score(self, theta: Array, inverse: Array, used: Mask) -> Array:
+        """Standardised residual of every row, its pass moved to its likeliest place."""
+        residual = self.rows.energy_j - self.design @ theta
         residual = residual - self._misplaced(residual, used)
-        all_spread = self._diagonal()
-        reach = np.einsum("ij,jk,ik->i", self.design, inverse, self.design)
-        sd = np.sqrt(np.maximum(np.where(used, all_spread - reach, all_spread + reach), 0.4 * all_spread))
+        spread = self._diagonal() * self.held
+        told = np.einsum("ij,jk,ik->i", self.design, inverse, self.design)
+        sd = np.sqrt(np.maximum(np.where(used, spread - told, spread + told), 0.4 * spread))
         score = residual / sd
         # never under 0.8: where the marks are vague the noise model is wide, and its neighbours lean together
-        scale = max(1.4826 * float(np.median(np.abs(score[index]))), 0.8)
-        freedom = max(index.size - theta.size, 1)
-        chi2 = float(np.sum((y - a @ theta) ** 2)) / freedom
-        held = max((10.0 + freedom * chi2) / (10.0 + freedom), 0.25)  # a few rows shall not shrink the model's noise
-        covariance = inverse[: p + self.groups, : p + self.groups] * held
-        prior_part = slice(p, p + self.groups)
-        covariance[:, prior_part] /= np.sqrt(held)
-        covariance[prior_part, :] /= np.sqrt(held)
-        turn = np.eye(p + self.groups)
-        turn[p + 1 :, p] = 1.0
-        rho = theta[p : p + self.groups].copy()
+        return np.asarray(score / max(1.4826 * float(np.median(np.abs(score[used]))), 0.8))
+
+    def _answer(self, theta: Array, inverse: Array, own: Array, used: Mask, score: Array) -> Balance:
+        p, g = self.runs, self.groups
+        turn = np.eye(p + g)
+        turn[p + 1 :, p] = 1.0  # changes of rolling resistance become absolute
+        rho = theta[p : p + g].copy()
         rho[1:] += rho[0]
-        late_u = np.sqrt(np.diag(inverse)[-2:] * held)
-        shared = turn @ covariance @ turn.T
+        told = turn @ inverse[: p + g]
+        names = {"rolling resistance": slice(p, p + g), "marks' heights": self.height_part} | EXTRAS
+        reach = {name: told[:, part] / self.prior_sd[part] for name, part in names.items()}
+        gusts = reach["air at the rider in gusts"] * RESPONSE_SD / CONSIDERED_SD  # a considered quantity
+        reach["air at the rider in gusts"] = gusts
+        covariance = told[:, : p + g] @ turn.T + gusts @ gusts.T
+        late_u = np.sqrt(np.diag(inverse)[-2:])
         return Balance(
-            theta[:p], rho, shared, used, score / scale, float(np.sqrt(held)), self.heights, theta[-2:].copy(), late_u
-        )
+            theta[:p], rho, covariance, own, reach, used, score, float(np.sqrt(self.held)), self.heights,
+            theta[-2:].copy(), late_u,
+        )  # fmt: skip
+
+    def _level(self, total: Array, over: Array) -> Array:
+        """What every row would hold if its pass were even: the pass's total shared out by length or time."""
+        ride = self.rows.ride.astype(int)
+        count = int(ride.max(initial=-1)) + 1
+        rate = np.bincount(ride, total, count) / np.maximum(np.bincount(ride, over, count), 1e-9)
+        return np.asarray(rate[ride] * over)
 
     def _diagonal(self) -> Array:
         rows, n = self.rows, self.noise

@@ -12,6 +12,16 @@ from analysis.core.assemble import Chain
 from analysis.core.joint import SLOW_POWER_S, SLOW_POWER_SD, Joint
 from analysis.core.types import Array, BudgetLine, Session
 
+SHARED_NOISE = "noise in what all runs share"
+COMMON = (
+    SHARED_NOISE,
+    "rolling resistance",
+    "power meter gain",
+    "marks' heights",
+    "air at the rider in gusts",
+    "clocks",
+    "air-speed gain by closure",
+)
 POWER_GAIN_U = 0.012  # common to the session (DESIGN section 7)
 EFFICIENCY_U = 0.005  # absolute, of an assumed drivetrain efficiency
 MASS_U_KG = 0.5
@@ -44,15 +54,16 @@ def pieces(chain: Chain, joint: Joint, weights: Array) -> dict[str, float]:
     r, g = m.runs, m.tyres
     grow = np.concatenate([np.full(r, np.exp(2.0 * m.gain0)), np.ones(g)])
     whole = m.e.balance_covariance * np.outer(grow, grow)
-    rolling = whole[:, r:] @ np.linalg.solve(whole[r:, r:], whole[r:, :])
     slow = m.noise(0.0)[:r, :r] - whole[:r, :r]
     drag, balance_part = by_observation[:r], by_observation[: r + g]
+    pulls = {name: float(np.sum((balance_part @ (grow[:, None] * pull)) ** 2)) for name, pull in m.e.reach.items()}
+    single = float(np.sum(drag**2 * m.e.own_variance) * np.exp(4.0 * m.gain0))
     out = {
-        "power and air-speed noise": float(balance_part @ (whole - rolling) @ balance_part),
-        "rolling resistance": float(balance_part @ rolling @ balance_part),
+        "power and air-speed noise": single,
+        SHARED_NOISE: max(float(balance_part @ whole @ balance_part) - single - sum(pulls.values()), 0.0),
         "power drift within the session": float(drag @ slow @ drag),
         "rider from run to run": float(scatter2 * drag @ drag),
-    }
+    } | pulls
     if m.has_gain:
         rest = by_observation[r + g :]
         out["air-speed gain by closure"] = float(rest @ v[r + g :, r + g :] @ rest)
@@ -88,12 +99,10 @@ def common(session: Session, chain: Chain, joint: Joint) -> dict[str, tuple[floa
         Source to (relative uncertainty, effect on the drag area) [1, m2].
     """
     scale = float(np.exp(2.0 * joint.gain0))
-    share = float(np.mean(chain.evidence.power_share_m2)) * scale
     level = float(np.mean(joint.theta[joint.slices["setup"]]))
     mass = float(np.mean([r.mass_kg for r in chain.runs]))
     rolling = float(np.mean(chain.evidence.rolling_share_m2)) * scale * float(joint.theta[joint.slices["crr"]][0])
     weather = DENSITY_U if all(r.has_weather for r in chain.runs) else DENSITY_UNKNOWN_U
-    efficiency = EFFICIENCY_U / session.drivetrain_efficiency
     wheel = chain.layout.wheel_scale_u
     unseen = (
         {}
@@ -101,8 +110,6 @@ def common(session: Session, chain: Chain, joint: Joint) -> dict[str, tuple[floa
         else {"wind from the side, unseen": (chain.wind.crosswind_u, chain.wind.crosswind_u * level)}
     )
     return unseen | {
-        "power meter gain": (POWER_GAIN_U, POWER_GAIN_U * share),
-        "drivetrain efficiency": (efficiency, efficiency * share),
         "system mass": (MASS_U_KG / mass, MASS_U_KG / mass * rolling),
         "air density": (weather, weather * level),
         "wheel circumference": (wheel, 3.0 * wheel * level),
@@ -138,6 +145,7 @@ def budget(session: Session, chain: Chain, joint: Joint, of_difference: Array | 
         lines.append(BudgetLine(name, relative, effect, on_delta))
     on_cda = pieces(chain, joint, joint.weights(setup=first))
     on_delta_of = pieces(chain, joint, of_difference) if of_difference is not None else {}
+    on_cda, on_delta_of = _split_power(session, on_cda), _split_power(session, on_delta_of)
     for name, variance in on_cda.items():
         effect = float(np.sqrt(max(variance, 0.0)))
         other = on_delta_of.get(name)
@@ -147,6 +155,17 @@ def budget(session: Session, chain: Chain, joint: Joint, of_difference: Array | 
             )
         )
     return tuple(sorted(lines, key=lambda line: -(line.on_cda_m2 or 0.0)))
+
+
+def _split_power(session: Session, variances: dict[str, float]) -> dict[str, float]:
+    """Power meter and drivetrain act alike and are one unknown of the balance; each gets its share of the variance."""
+    if "power meter gain" not in variances:
+        return variances
+    meter, chain = POWER_GAIN_U**2, (EFFICIENCY_U / session.drivetrain_efficiency) ** 2
+    whole = variances["power meter gain"]
+    return variances | {
+        "power meter gain": whole * meter / (meter + chain), "drivetrain efficiency": whole * chain / (meter + chain)
+    }  # fmt: skip
 
 
 def priors() -> dict[str, float]:

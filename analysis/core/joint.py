@@ -8,7 +8,8 @@ top of the sensors' own covariance: a session cannot repeat better than its sens
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
@@ -41,6 +42,8 @@ class Evidence:
     yaw_moment: Array  # mean sin^2(yaw)
     power_share_m2: Array  # work over X: what one relative unit of power gain moves
     rolling_share_m2: Array  # m g length over X: what one unit of Crr moves
+    own_variance: Array  # of the apparent drag area, without what all runs share
+    reach: Mapping[str, Array] = field(default_factory=dict)  # as in `Balance`
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -158,15 +161,8 @@ class Model:
 
     def sensor_variance(self) -> float:
         """Mean variance that the sensors alone give one run, without what all runs share."""
-        e, r = self.e, self.runs
-        c = e.balance_covariance[:r, :r] - self._shared_rolling()
-        share = float(np.mean(e.power_share_m2)) * SLOW_POWER_SD
-        return float((np.mean(np.diag(c)) + share**2) * np.exp(4.0 * self.gain0))
-
-    def _shared_rolling(self) -> Array:
-        e, r = self.e, self.runs
-        cross = e.balance_covariance[:r, r:]
-        return np.asarray(cross @ np.linalg.solve(e.balance_covariance[r:, r:], cross.T))
+        share = float(np.mean(self.e.power_share_m2)) * SLOW_POWER_SD
+        return float((np.mean(self.e.own_variance) + share**2) * np.exp(4.0 * self.gain0))
 
     def solve(self) -> Joint:
         rate = 0.0
@@ -262,5 +258,6 @@ def run_values(joint: Joint) -> tuple[Array, Array]:
         moving[:, m.slices["gain"]] = 0.0
     moving = moving - moving.mean(axis=0)
     gain_part = 4.0 * m.level**2 * np.einsum("ij,jk,ik->i", moving, joint.covariance, moving)
-    own = np.diag(m.noise(0.0))[: m.runs] - np.diag(m._shared_rolling()) * np.exp(4.0 * m.gain0)
+    slow = (SLOW_POWER_SD * m.e.power_share_m2) ** 2
+    own = (m.e.own_variance + slow) * np.exp(4.0 * m.gain0)
     return values, np.sqrt(np.maximum(own + gain_part, 1e-12))

@@ -33,6 +33,7 @@ class Stretches:
     duration_s: Array  # [s]
     length_m: Array  # [m] by the wheel
     energy_j: Array  # [J] eta sum(P dt) - kinetic energy gained - bearings
+    work_j: Array  # [J] eta sum(P dt)
     area_j_m2: Array  # [J/m2] X of DESIGN section 7 with the air speed as sensed, without sensor noise
     yaw_area_j_m2: Array  # [J/m2] the same sum with sin^2(yaw) in it
     abs_yaw_area: Array  # [J rad/m2] the same sum with |yaw| in it
@@ -156,7 +157,8 @@ def _one(r: Samples, ride: int, p: Pass, layout: Layout, efficiency: float, spin
         "run": full * p.run, "ride": full * ride, "place": numbers[:-1] if count else np.zeros(0),
         "direction": full * p.direction,
         "begin_s": at[:-1] if count else np.zeros(0), "duration_s": np.diff(at), "length_m": diff["length"],
-        "energy_j": diff["work"] - np.diff(kinetic) - diff["bearing"], "area_j_m2": diff["area"],
+        "energy_j": diff["work"] - np.diff(kinetic) - diff["bearing"], 
+        "work_j": diff["work"], "area_j_m2": diff["area"],
         "yaw_area_j_m2": diff["yaw_area"], "abs_yaw_area": diff["abs_yaw"], "rolling_j": weight * diff["length"],
         "weight_n": full * weight, "power_square": diff["power2"], "air_square": diff["air2"],
         "speed_gain": inertia * speed[:count], "speed_gain_end": inertia * speed[1:] if count else np.zeros(0),

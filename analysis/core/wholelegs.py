@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.core.airsensor import Gusts, wander
-from analysis.core.balance import CRR_CHANGE_SD, CRR_SD, Balance, altimeter
+from analysis.core.balance import CRR_CHANGE_SD, CRR_SD, POWER_GAIN_SD, Balance, altimeter
 from analysis.core.course import MARK_WINDOW_M, Layout
 from analysis.core.samples import IntArray, Samples
 from analysis.core.stretches import Stretches, add_up
@@ -222,10 +222,16 @@ class _Legs:
         rho[1:] += rho[0]
         run = self.rows.run.astype(int)
         used = np.ones(run.size, dtype=bool)
-        covariance = turn @ inverse[: r + g, : r + g] @ turn.T
+        told = turn @ inverse[: r + g]
+        work = np.bincount(run, self.rows.work_j, r) / np.maximum(np.bincount(run, self.x0, r), 1e-9)
+        gain = np.concatenate([POWER_GAIN_SD * work, np.zeros(g)])[:, None]  # power meter and drivetrain, unseen here
+        reach = {"rolling resistance": told[:, r : r + g] / self.prior_sd[:g], "power meter gain": gain}
+        covariance = told[:, : r + g] @ turn.T
+        own = np.diag(covariance)[:r] - np.sum(reach["rolling resistance"][:r] ** 2, axis=1)
         return Balance(
-            theta[:r], rho, covariance, used, np.zeros(run.size), 1.0, theta[r + g :], np.zeros(2), np.zeros(2)
-        )
+            theta[:r], rho, covariance + gain @ gain.T, own, reach, used, np.zeros(run.size), 1.0, theta[r + g :],
+            np.zeros(2), np.zeros(2),
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, eq=False)

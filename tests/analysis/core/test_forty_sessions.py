@@ -21,7 +21,8 @@ from analysis.core.simulate.world import Truth, World
 from analysis.core.types import Session, SessionResult
 
 ALARMS = {
-    "airspeed_drift", "airspeed_gain", "airspeed_blocked", "power_drift", "power_dropout", "speed_mismatch", "clock_offset",
+    "airspeed_drift", "airspeed_gain", "airspeed_blocked", "power_drift", "power_dropout", "speed_mismatch",
+    "clock_offset",
     "gaps", "traffic", "outlier_run", "run_unusable",
 }  # fmt: skip
 

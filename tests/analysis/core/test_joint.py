@@ -30,7 +30,8 @@ def runs_of(first, second, **other) -> Evidence:
         "power_share_m2": np.zeros(n + m),
         "rolling_share_m2": np.zeros(n + m),
     }
-    return Evidence(**(plain | other))
+    told = plain | other
+    return Evidence(**told, own_variance=np.diag(told["balance_covariance"])[: n + m])
 
 
 def difference(joint):
@@ -70,7 +71,8 @@ def with_gains(gain_of_second: float, near: bool) -> Evidence:
     """Eight runs whose closure knows each gain to 1 %; the second setup's sensor reads otherwise."""
     gains = np.repeat([0.0, gain_of_second], 4)
     return runs_of(
-        0.24 * np.exp(-2 * gains[:4]), 0.24 * np.exp(-2 * gains[4:]), log_gain=gains, gain_covariance=0.01**2 * np.eye(8),
+        0.24 * np.exp(-2 * gains[:4]), 0.24 * np.exp(-2 * gains[4:]), log_gain=gains,
+        gain_covariance=0.01**2 * np.eye(8),
         near_sensor=np.array([False, near]), balance_covariance=np.diag([0.0006**2] * 8 + [1e-8]),
     )  # fmt: skip
 

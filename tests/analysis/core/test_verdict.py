@@ -54,7 +54,7 @@ def two_by_two(sd: float):
         setup=np.array([0, 0, 1, 1]), time_h=np.zeros(4), apparent_m2=0.24 + half * np.array([1.0, -1.0, 1.0, -1.0]),
         crr=np.array([0.004]), crr_state=np.zeros(2, dtype=int), balance_covariance=np.diag([1e-14] * 4 + [1e-8]),
         log_gain=None, gain_covariance=None, near_sensor=np.zeros(2, dtype=bool), yaw_moment=np.zeros(4),
-        power_share_m2=np.zeros(4), rolling_share_m2=np.zeros(4),
+        power_share_m2=np.zeros(4), rolling_share_m2=np.zeros(4), own_variance=np.full(4, 1e-14),
     )  # fmt: skip
     return Model(evidence, Drift(np.zeros(4), 1.0), None).solve()
 

@@ -221,7 +221,7 @@ def prepare(session: Session, run: Run, origin_rad: tuple[float, float] | None) 
     air = None if c.airspeed_mps is None else bridged(c.time_s, c.airspeed_mps, longest)
     blocked = np.zeros(speed.size, dtype=bool)
     if air is not None:
-        blocked = blocked_air(c.time_s, np.nan_to_num(air, nan=np.inf), np.nan_to_num(speed))
+        blocked = blocked_air(c.time_s, air, np.nan_to_num(speed))
         air = np.where(blocked, np.nan, air)
         air = None if np.isfinite(air).mean() < 0.3 else air
     yaw = np.zeros(speed.size) if c.yaw_rad is None else bridged(c.time_s, c.yaw_rad, longest)
@@ -275,7 +275,7 @@ def _without_blinks(power_w: Array) -> Array:
     out = power_w.copy()
     edges = np.flatnonzero(np.diff(np.concatenate([[0], (power_w <= 0.0).astype(int), [0]])))
     for start, stop in zip(edges[::2], edges[1::2], strict=True):
-        inside = 0 < start and stop < power_w.size and stop - start <= 2
+        inside = start > 0 and stop < power_w.size and stop - start <= 2
         if inside and min(power_w[start - 1], power_w[stop]) > 0.7 * usual:
             out[start:stop] = np.nan
     return out

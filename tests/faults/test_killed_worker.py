@@ -22,8 +22,9 @@ def test_killed_children_stop_nothing_although_an_idle_one_takes_the_pools_lock_
     assert job["state"] == "done"
 
 
-def test_a_torn_message_ends_the_worker_and_the_studio_goes_on(demo):
+def test_a_torn_queue_ends_the_worker_and_the_studio_goes_on(demo):
     before = demo.pid("worker")
+    (demo.data / "queue" / "control" / "studio.exchange").write_bytes(b"")
     (demo.data / "queue" / "in" / "1_torn.studio.msg").write_bytes(b'{"body": "W1')
     wait_for("a new worker", lambda: demo.pid("worker") != before)
     job = demo.ended_job(demo.upload(*small_day("after the torn message")))

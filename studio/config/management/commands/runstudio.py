@@ -205,8 +205,10 @@ def worker_child() -> Child:
     scratch = settings.QUEUE_FOLDER / "scratch"
 
     def tidy() -> None:
-        shutil.rmtree(scratch, ignore_errors=True)
-        scratch.mkdir(parents=True)
+        # The broker's own table of queues goes too: torn by a crash, it would end every worker at its start.
+        for folder in (scratch, settings.QUEUE_FOLDER / "control"):
+            shutil.rmtree(folder, ignore_errors=True)
+            folder.mkdir(parents=True)
         requeue_jobs_of(worker=worker_name())
 
     return Child(

@@ -171,9 +171,9 @@ def measure_gusts(runs: list[Samples], layout: Layout, kept: list[Mask], gain: f
     Gusts
         Noise and gust strength [m/s], gust time [s].
     """
-    lags = np.arange(1, 25)
-    total, count = np.zeros(lags.size), np.zeros(lags.size)
     step = float(np.median([np.median(r.step_s[1:]) for r in runs]))
+    lags = np.arange(1, 25) * max(1, round(1.0 / step))  # gusts live for seconds, however often they are recorded
+    total, count = np.zeros(lags.size), np.zeros(lags.size)
     for p in layout.passes:
         r = runs[p.run]
         if r.air_mps is None:

@@ -11,11 +11,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.core.alignment import Pass, aligned
-from analysis.core.samples import Samples
+from analysis.core.samples import IntArray, Samples
 from analysis.core.types import Array, Course
 
 MARK_WINDOW_M = 20.0  # a mark is passed over this far on both sides: one speed sample's noise averages out
 STRETCH_M = 100.0  # short enough to leave out what went wrong, long enough for the speed noise at its ends
+FOLD_M = 25.0  # satellites must come back this far to show a turn, and may differ from the slowest second by it
 BRAKING_MPS2 = 0.7  # no rider slows so fast without brakes on a rideable road
 
 
@@ -138,21 +139,24 @@ def _turn_near(run: Samples, expected_m: float, length: float) -> int | None:
     return slowest if folded is None else folded
 
 
-def _fold(run: Samples, slowest: int, near: np.ndarray) -> int | None:
+def _fold(run: Samples, slowest: int, near: IntArray) -> int | None:
     """Index where the rider is farthest along the line of approach; None without satellites or a fold."""
     if run.east_m is None or run.north_m is None:
         return None
     d = run.distance_m
-    for centre in (slowest, int(near[near.size // 2])):
-        i = int(np.searchsorted(d, d[centre] - 60.0))
-        j = min(int(np.searchsorted(d, d[centre] + 60.0)), d.size - 1)
-        before = np.array([run.east_m[centre] - run.east_m[i], run.north_m[centre] - run.north_m[i]])
-        after = np.array([run.east_m[j] - run.east_m[centre], run.north_m[j] - run.north_m[centre]])
-        size = float(np.hypot(*before) * np.hypot(*after))
-        if np.isfinite(size) and size > 400.0 and float(before @ after) < -0.5 * size:
-            ahead = (run.east_m[near] * before[0] + run.north_m[near] * before[1]) / np.hypot(*before)
-            return slowest if centre == slowest else int(near[np.nanargmax(ahead)])
-    return None
+    i = int(np.searchsorted(d, d[near[0]] - 60.0))
+    way = np.array([run.east_m[near[0]] - run.east_m[i], run.north_m[near[0]] - run.north_m[i]])
+    size = float(np.hypot(*way))
+    if not size > 20.0:  # also where a place is missing
+        return None
+    ahead = (run.east_m[near] * way[0] + run.north_m[near] * way[1]) / size
+    if not np.isfinite(ahead).any():
+        return None
+    top = int(np.nanargmax(ahead))
+    if ahead[top] - np.nanmin(ahead[top:]) < FOLD_M or ahead[top] - np.nanmin(ahead[: top + 1]) < FOLD_M:
+        return None
+    slow = run.speed_mps[slowest] < 0.75 * float(np.nanmedian(run.speed_mps))
+    return slowest if slow and abs(float(d[slowest] - d[near[top]])) < FOLD_M else int(near[top])
 
 
 def _laps(run: Samples, length: float) -> list[Pass]:

@@ -267,10 +267,8 @@ def _drift_rate(chain: Chain, solved: Joint, gains: Array) -> float:
     if began is None:
         return 0.0
     shape = solved.drift.shape * float(solved.theta[solved.slices["drift"]][0])
-    first = max(began - 1, 0)
+    first = min(began, shape.size - 2)  # one run alone has no slope: then with the one before
     hours = chain.evidence.time_h[first:]
-    if hours.size < 2:
-        return 0.0
     return float(np.polyfit(hours, shape[first:], 1)[0]) * float(np.exp(solved.gain0))
 
 

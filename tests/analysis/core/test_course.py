@@ -85,10 +85,26 @@ def test_laps_are_unwound_and_their_length_found():
     assert all(2900.0 < np.ptp(p.along_m) < 3010.0 for p in layout.passes)
 
 
+def joined(first, second):
+    """Two prepared runs as one: the second goes on where the first ended."""
+    later, farther = first.time_s[-1] + 1.0, first.distance_m[-1]
+    arrays = {
+        f: np.concatenate([getattr(first, f), getattr(second, f)])
+        for f in ("speed_mps", "power_w", "step_s", "east_m", "north_m")
+    }
+    return replace(
+        first,
+        time_s=np.concatenate([first.time_s, second.time_s - second.time_s[0] + later]),
+        distance_m=np.concatenate([first.distance_m, second.distance_m + farther]),
+        **arrays,
+    )
+
+
 def test_two_out_and_backs_in_one_run_are_four_legs():
-    world = World(order="AB", length_m=1500.0)
-    _, layout = laid(world, course=Course("out_and_back", 1500.0, world.bearing_rad))
-    assert [p.direction for p in layout.passes] == [1, -1, 1, -1]
+    runs, _ = laid(replace(EXACT, order="AABB"))
+    layout = lay_out([joined(*runs[:2]), joined(*runs[2:])], Course("out_and_back", 1500.0, EXACT.bearing_rad))
+    assert layout.no_path == ()
+    assert [p.direction for p in layout.passes] == [1, -1, 1, -1] * 2
 
 
 def test_another_length_is_not_taken_for_the_course():

@@ -55,7 +55,7 @@ def answer():
 def test_the_wind_of_every_leg_is_found(answer):
     rows, _, wind = answer
     assert wind.headwind_mps == pytest.approx(
-        rows.direction * np.array([1.0, 2.0, 2.0, 1.0])[rows.run.astype(int)], abs=0.15
+        rows.direction * np.array([1.0, 2.0, 2.0, 1.0])[rows.run.astype(int)], abs=0.2
     )
 
 

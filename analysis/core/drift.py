@@ -7,6 +7,8 @@ drift at all; the closure of every run tells a sag from a rider who tires, whose
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 from scipy.special import chdtrc
@@ -159,4 +161,33 @@ def _by_time(evidence: Evidence, steady: Joint, history: Repeatability | None) -
     values = np.array([j.log_likelihood for j in tried])
     best = int(np.argmax(values))
     odds = float(values[best] + np.log(np.mean(np.exp(values - values[best]))) - steady.log_likelihood)
-    return tried[best] if odds > ODDS_NEEDED else steady
+    return _averaged(tried, values) if odds > ODDS_NEEDED else steady
+
+
+def _averaged(tried: list[Joint], values: Array) -> Joint:
+    """Mean of all drifts that were tried, each as likely as it is: when the mount gave way is not known to a run.
+
+    The mean path becomes the shape; what the candidates disagree about widens the covariance.
+    """
+    weights = np.exp(values - values.max())
+    weights /= weights.sum()
+    best = tried[int(np.argmax(values))]
+    at = best.slices["drift"].start
+    paths = np.array([j.drift.shape * j.theta[at] for j in tried])
+    mean_path = weights @ paths
+    if not np.any(mean_path):
+        return best
+    thetas, covariances = [], []
+    for j, path in zip(tried, paths, strict=True):
+        turn = np.eye(j.theta.size)  # the drift's coefficient, told in units of the mean path
+        turn[at, at] = float(mean_path @ j.drift.shape) / float(mean_path @ mean_path)
+        theta = j.theta.copy()
+        theta[at] = float(mean_path @ path) / float(mean_path @ mean_path)
+        thetas.append(theta)
+        covariances.append(turn @ j.covariance @ turn.T)
+    theta = weights @ np.array(thetas)
+    apart = np.array(thetas) - theta
+    covariance = np.einsum("k,kij->ij", weights, np.array(covariances)) + (apart * weights[:, None]).T @ apart
+    drift = Drift(mean_path, 1.0, 0.0, best.drift.began, "time")
+    model = Model(best.model.e, drift, best.model.history)
+    return replace(best, theta=theta, covariance=covariance, model=model, drift=drift)

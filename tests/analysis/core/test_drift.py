@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from analysis.core.drift import by_tilt, choose
-from analysis.core.joint import Evidence
+from analysis.core.drift import BEND_SD, by_tilt, choose
+from analysis.core.joint import Drift, Evidence, Model
 
 TIME_H = np.arange(8) * 0.15
 ERROR = np.full(8, np.radians(0.03))
@@ -62,3 +62,12 @@ def test_without_tilt_a_sag_shows_in_closures_and_drag_together():
 def test_a_rider_who_tires_is_not_called_a_sag():
     tired = choose(session(np.zeros(8), 0.24 + 0.003 * TIME_H), None, None)
     assert tired.drift.by == "none"
+
+
+def test_not_knowing_when_the_mount_gave_way_widens_the_interval():
+    """The mean over all onsets says less than the likeliest one alone would."""
+    e = session(-0.05 * np.maximum(TIME_H - 0.35, 0.0), np.full(8, 0.24))
+    mean = choose(e, None, None)
+    alone = Model(e, Drift(np.maximum(TIME_H - 0.375, 0.0), BEND_SD, 0.0, 3, "time"), None).solve()
+    weights = np.array([-1.0, 1.0])
+    assert mean.contrast(mean.weights(setup=weights))[1] >= alone.contrast(alone.weights(setup=weights))[1]

@@ -121,7 +121,8 @@ def _block(r: Samples, run: int, own: IntArray, closed: bool, direction: int) ->
     dt = r.step_s[own]
     total = float(dt.sum())
     air, speed = r.air_mps[own], r.speed_mps[own]
-    mean_speed = 0.5 * (speed + r.speed_mps[np.maximum(own - 1, 0)])
+    before = r.speed_mps[np.maximum(own - 1, 0)]
+    mean_speed = 0.5 * (speed + np.where(np.isfinite(before), before, speed))
     cross = air * np.tan(r.yaw_rad[own])
     east, north = float(direction), 0.0
     if r.east_m is not None and r.north_m is not None:
@@ -137,7 +138,8 @@ def _block(r: Samples, run: int, own: IntArray, closed: bool, direction: int) ->
     elif closed:
         east = north = 0.0
     # round a closed lap a steady wind cancels over distance, not over time
-    share = dt / total if (east, north) != (0.0, 0.0) else mean_speed * dt / float(np.sum(mean_speed * dt))
+    way = mean_speed * dt
+    share = dt / total if (east, north) != (0.0, 0.0) or not way.sum() > 0.0 else way / float(way.sum())
     means = [float(np.sum(w * share)) for w in (air, cross, mean_speed)]
     return (
         float(run),

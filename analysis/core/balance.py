@@ -22,7 +22,7 @@ CRR_SD = 0.0007  # about the assumed one (DESIGN section 7)
 CRR_CHANGE_SD = 0.0005  # between tyres or pressures (DESIGN section 7)
 # unknowns behind the heights: power gain, response to gusts, lateness of air and power
 EXTRAS = {"power meter gain": slice(-4, -3), "air at the rider in gusts": slice(-3, -2), "clocks": slice(-2, None)}
-ODD_Z = 4.5  # a stretch this many standard deviations from its twins is left out: 1 in 600 clean sessions
+ODD_Z = 5.0  # a stretch this many standard deviations from its twins is left out: 1 in 8,000 clean sessions
 POWER_GAIN_SD = 0.013  # of power meter (0.012) and drivetrain efficiency (0.005) together, common to the session
 RESPONSE_SD = (
     0.03  # how the gusts at the rider may differ from those at the sensor, relative (common practice, no source)
@@ -166,10 +166,11 @@ class _System:
         p = self.runs
         white, swollen = self._whitened(np.flatnonzero(used))
         a, y = white[:, :-1], white[:, -1]
-        precision = np.where(np.isfinite(self.prior_sd), self.prior_sd, 1e6) ** -2.0
+        precision = np.where(np.isfinite(self.prior_sd), self.prior_sd, 1e2) ** -2.0
         normal = a.T @ a + np.diag(precision)
         # dilution: noise of the sensed air speed swells the square of X; its known part comes out again
-        swollen = np.minimum(swollen, 0.5 * np.diag(normal)[:p])
+        # (a handful of rows cannot spare it)
+        swollen = np.minimum(swollen, 0.2 * np.diag(normal)[:p]) if y.size > 2 * p + self.nodes else np.zeros(p)
         normal[np.arange(p), np.arange(p)] -= swollen
         gusts = normal.shape[0] - 3  # the same noise is in the column of the response to gusts
         normal[:p, gusts] -= self.apparent * swollen

@@ -119,8 +119,10 @@ def _at_turn(r: Samples, turn: int) -> float | None:
     near = np.flatnonzero(np.abs(r.time_s - r.time_s[turn]) < 20.0)
     speed, power, time = r.speed_mps[near], np.nan_to_num(r.power_w[near]), r.time_s[near]
     usual = float(np.nanmedian(r.power_w))
-    close = np.abs(near - turn) <= 4
-    slowest = int(np.flatnonzero(close)[np.nanargmin(speed[close])])
+    close = (np.abs(near - turn) <= 4) & np.isfinite(speed)
+    if not close.any():
+        return None
+    slowest = int(np.flatnonzero(close)[np.argmin(speed[close])])
     slowing = -np.diff(speed, prepend=speed[0]) / np.maximum(
         np.diff(time, prepend=time[0] - 1.0), 1e-3
     )  # by steps, as power

@@ -30,6 +30,7 @@ from analysis.core.verdict import Estimate, enough_runs, more_runs_needed, verdi
 LEAST_DF = 0.5  # below, the variance is as good as unknown
 Kinds = dict[str, "Estimate | None"]
 MISSING = "missing"
+LEAST_DRAG_M2 = 0.02  # no rider has less
 TOLD_ANYWAY = ("reference", "changed", "changes", "verdict", "watts", "time")
 
 
@@ -272,11 +273,15 @@ def _time(
         mass_kg=float(np.mean(of_reference)), density_kg_m3=mean_density_kg_m3(chain),
         efficiency=session.drivetrain_efficiency,
     )  # fmt: skip
+    rideable = float(np.asarray(road.cda_m2)) > LEAST_DRAG_M2 and float(np.asarray(road.crr)) > 0.0
+    if not rideable:  # figures of broken recordings: no time can be told from them
+        asked = [(d, p) for d in session.questions.distances_m for p in session.questions.powers_w]
+        return tuple(TimeAnswer(d, p, None, None) for d, p in asked)
     out = []
     for distance in session.questions.distances_m:
         for power in session.questions.powers_w:
             ends = np.array([value, *(ridden.interval(0.95) if ridden else ())])
-            ends = np.maximum(ends, 0.02 - float(np.asarray(road.cda_m2)))  # a drag area stays positive
+            ends = np.maximum(ends, LEAST_DRAG_M2 - float(np.asarray(road.cda_m2)))  # a drag area stays positive
             seconds = np.atleast_1d(seconds_for_drag_area(ends, distance, power, road))
             out.append(
                 TimeAnswer(

@@ -16,6 +16,7 @@ from analysis.core.types import Array, Course
 
 MARK_WINDOW_M = 20.0  # a mark is passed over this far on both sides: one speed sample's noise averages out
 STRETCH_M = 100.0  # short enough to leave out what went wrong, long enough for the speed noise at its ends
+SHORTEST_M = 150.0  # a leg or lap that is shorter cannot be told from a turn
 FOLD_M = 25.0  # satellites must come back this far to show a turn, and may differ from the slowest second by it
 BRAKING_MPS2 = 0.7  # no rider slows so fast without brakes on a rideable road
 
@@ -88,8 +89,8 @@ def _slow_places(run: Samples, share: float) -> list[int]:
 
 def _legs(run: Samples, length: float) -> list[Pass]:
     """Legs between turns; places count from the first turn: out runs up to `length`, back down from it."""
-    count = int(round(run.distance_m[-1] / length))
-    if count < 2 or abs(run.distance_m[-1] - count * length) > 0.25 * length:
+    count = int(round(run.distance_m[-1] / max(length, SHORTEST_M)))
+    if count < 2 or length < SHORTEST_M or abs(run.distance_m[-1] - count * length) > 0.25 * length:
         return []
     turns = [t for k in range(1, count) if (t := _turn_near(run, k * length, length)) is not None]
     if len(turns) != count - 1:
@@ -130,7 +131,7 @@ def _turn_distance(run: Samples, slowest: int) -> float:
 def _turn_near(run: Samples, expected_m: float, length: float) -> int | None:
     """The turn close to a distance: where the satellite tracks fold, else the slowest second."""
     near = np.flatnonzero(np.abs(run.distance_m - expected_m) < max(0.08 * length, 60.0))
-    if near.size < 3:
+    if near.size < 3 or not np.isfinite(run.speed_mps[near]).any():
         return None
     slowest = int(near[np.nanargmin(run.speed_mps[near])])
     folded = _fold(run, slowest, near)
@@ -161,8 +162,12 @@ def _fold(run: Samples, slowest: int, near: IntArray) -> int | None:
 
 def _laps(run: Samples, length: float) -> list[Pass]:
     """All laps of a run in one stroke; nothing where less than nine tenths of a lap was ridden."""
-    count = int(round(run.distance_m[-1] / length))
-    if count < 1 or abs(run.distance_m[-1] - count * length) > 0.12 * length * max(1, count) ** 0.5:
+    count = int(round(run.distance_m[-1] / max(length, SHORTEST_M)))
+    if (
+        count < 1
+        or length < SHORTEST_M
+        or abs(run.distance_m[-1] - count * length) > 0.12 * length * max(1, count) ** 0.5
+    ):
         return []
     return [Pass(0, 1, 0, run.distance_m.size - 1, run.distance_m.copy())]
 
@@ -226,6 +231,8 @@ def _senses_of_laps(runs: list[Samples], passes: list[Pass]) -> dict[int, int]:
         r = runs[p.run]
         if r.east_m is not None and r.north_m is not None:
             known = np.isfinite(r.east_m) & np.isfinite(r.north_m)
+            if known.sum() < 10:
+                continue
             e, n = r.east_m[known] - r.east_m[known].mean(), r.north_m[known] - r.north_m[known].mean()
             area[p.run] = float(np.sum(e[:-1] * n[1:] - e[1:] * n[:-1]))
     usual = np.sign(np.median(list(area.values()))) if area else 0.0

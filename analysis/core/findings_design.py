@@ -159,9 +159,11 @@ def _odd_runs(found: Findings, chain: Chain, joint: Joint) -> None:
         return
     setups = (e.setup[:, None] == np.arange(groups)).astype(float)
     for i, number in enumerate(r.number for r in chain.runs):
+        if np.sum(e.setup == e.setup[i]) == 1:
+            continue
         own = (np.arange(n) == i).astype(float)
         size, p = _tested(values, np.column_stack([setups, own]), _floor(joint))
-        if p * n < OUTLIER_P and np.sum(e.setup == e.setup[i]) > 1:
+        if p * n < OUTLIER_P:
             found.add(
                 "outlier_run", "caution", f"run {number}",
                 f"Run {number} lies {size:+.4f} m2 from the other runs of its setup, more than chance allows.",
@@ -191,7 +193,7 @@ def _floor(joint: Joint) -> float:
 
 def _tested(values: Array, design: Array, floor: float) -> tuple[float, float]:
     """Last coefficient of a least-squares fit and its p-value; the error is never taken below the sensors' own."""
-    inverse = np.linalg.inv(design.T @ design)
+    inverse = np.asarray(np.linalg.pinv(design.T @ design), dtype=np.float64)
     theta = inverse @ design.T @ values
     df = values.size - design.shape[1]
     error = max(float(np.sqrt(np.sum((values - design @ theta) ** 2) / df)), floor)

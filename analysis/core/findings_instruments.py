@@ -13,7 +13,7 @@ from analysis.core.samples import Mask
 
 GAIN_CAUTION, GAIN_INVALID = (0.8, 1.25), (0.5, 2.0)  # DESIGN section 8
 WHEEL_LIMIT = 0.0065  # more than twice the usual error of a circumference
-LATE_S, LATE_Z = (1.0, 1.5), 4.0  # air tells its delay by gusts, power only at the turns
+LATE_S, LATE_Z = (1.3, 1.5), 4.0  # air tells its delay by gusts, power only at the turns
 GAP_S, DROPOUT_S = 5.0, 3.0
 SILENT_Z = -6.0
 DEPARTURE_Z = 2.5

@@ -101,7 +101,7 @@ class Model:
 
     def _unknowns(self) -> tuple[dict[str, slice], Array]:
         sizes = {"setup": [FLAT] * self.setups, "crr": [FLAT] * self.tyres, "rider": [RIDER_DRIFT_SD]}
-        sizes["yaw"] = [YAW_DEPENDENCE_SD * float(np.mean(self.level))]
+        sizes["yaw"] = [YAW_DEPENDENCE_SD * max(abs(float(np.mean(self.level))), 0.01)]
         if self.has_gain:
             near = [NEAR_SENSOR_SD if n else ELSEWHERE_SD for n in self.e.near_sensor[1:]]
             sizes |= {"gain": [FLAT], "departure": near}

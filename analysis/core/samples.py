@@ -17,6 +17,7 @@ from analysis.core.types import Array, Channels, Run, Session, WeatherReading
 Mask = NDArray[np.bool_]
 IntArray = NDArray[np.intp]
 
+LEAST_POWER_W = 20.0  # a rider who pushes less does not ride a test
 SHORT_GAP_S = 3.5  # up to here a gap is bridged from both sides; longer ones are left out of the sums
 BLOCKED_SHARE = 0.07  # of the ground speed: no rideable tail wind leaves so little air
 BLOCKED_SPREAD_MPS = 0.3
@@ -202,10 +203,12 @@ def prepare(session: Session, run: Run, origin_rad: tuple[float, float] | None) 
     c = run.channels
     if c is None or c.power_w is None or c.time_s.size < 30 or np.isfinite(c.power_w).mean() < 0.3:
         return None
+    if float(np.nanmedian(c.power_w)) < LEAST_POWER_W:
+        return None
     east = north = None
     if origin_rad is not None and c.latitude_rad is not None and c.longitude_rad is not None:
         east, north = plane_m(c.latitude_rad, c.longitude_rad, origin_rad)
-        if np.isfinite(east).mean() < 0.5:
+        if np.isfinite(east + north).mean() < 0.5:
             east = north = None
     moved = _motion(c, east, north)
     if moved is None:
@@ -252,7 +255,7 @@ def _motion(c: Channels, east: Array | None, north: Array | None) -> tuple[Array
         if path is None and east is not None and north is not None:
             steps = np.hypot(np.diff(_smooth(east, 5), prepend=np.nan), np.diff(_smooth(north, 5), prepend=np.nan))
             path = np.cumsum(np.nan_to_num(steps))
-        if path is None:
+        if path is None or np.isfinite(path).mean() < 0.5:
             return None
         speed = np.gradient(_smooth(path, 3), c.time_s)
     if distance is None or np.isfinite(distance).mean() < 0.5:

@@ -20,7 +20,7 @@ from analysis.core.drift import choose
 from analysis.core.findings_design import of_design
 from analysis.core.findings_instruments import of_instruments
 from analysis.core.joint import Joint, run_values
-from analysis.core.samples import Samples, prepare
+from analysis.core.samples import LEAST_POWER_W, Samples, prepare
 from analysis.core.types import (
     Array,
     Instruments,
@@ -35,6 +35,8 @@ from analysis.core.types import (
 from analysis.core.verdict import Estimate, enough_runs
 
 POOLED = "s^2 = (df0 s0^2 + df s^2) / (df0 + df)"
+LEAST_SOUND, LEAST_S = 0.25, 20.0  # of a run, and seconds of it, that must be left
+UNSOUND = "less than a quarter of it is sound"
 OTHER_AIR = "its air sensor read"
 BLOCKED_Z, BLOCKED_LEAST = 6.0, 0.08  # a run's gain this far from the others' is a fault, not a drift
 
@@ -81,6 +83,8 @@ def _prepared(session: Session, found: findings.Findings) -> list[Samples]:
         ready = prepare(session, run, origin)
         if ready is None:
             found.run_unusable(run.number, _why_unusable(run))
+        elif float(np.mean(ready.sound)) < LEAST_SOUND:
+            found.run_unusable(run.number, UNSOUND)
         else:
             runs.append(ready)
     return sorted(runs, key=lambda r: float(r.time_s[0]))
@@ -92,6 +96,8 @@ def _why_unusable(run: Run) -> str:
         return "its recording has fewer than 30 samples"
     if c.power_w is None or np.isfinite(c.power_w).mean() < 0.3:
         return "it has no power, or power in less than a third of its samples"
+    if float(np.nanmedian(c.power_w)) < LEAST_POWER_W:
+        return f"its power is under {LEAST_POWER_W:.0f} W most of the time"
     return "neither speed, distance nor positions are recorded"
 
 
@@ -121,7 +127,7 @@ def _weak(chain: Chain) -> dict[int, str]:
     used = chain.rows.duration_s * chain.balance.used
     seconds = np.bincount(chain.rows.run.astype(int), used, len(chain.runs))
     usual = float(np.median(seconds))
-    weak = {int(i): "less than a quarter of it is sound" for i in np.flatnonzero(seconds < 0.25 * usual)}
+    weak = {int(i): UNSOUND for i in np.flatnonzero(seconds < max(LEAST_SOUND * usual, LEAST_S))}
     if chain.closure is not None and len(chain.runs) > 2:
         apart = chain.closure.log_gain - float(np.median(chain.closure.log_gain))
         limit = np.maximum(BLOCKED_Z * np.sqrt(np.diag(chain.closure.covariance)), BLOCKED_LEAST)

@@ -95,7 +95,8 @@ def solve(
     """
     still = [replace(r, air_mps=None, yaw_rad=np.zeros(r.yaw_rad.size)) for r in runs]
     rows = add_up(still, layout, efficiency, spin_mass_kg)
-    usable = rows.missing_s < 0.05 * rows.duration_s + 1.0
+    usable = (rows.missing_s < 0.05 * rows.duration_s + 1.0) & np.isfinite(rows.energy_j + rows.area_j_m2)
+    usable &= (rows.length_m > 50.0) & (rows.area_j_m2 > 0.0)
     rows = rows.where(usable)
     heading = headings(runs, layout, rows)
     system = _Legs(rows, heading, tyre_state, layout, crr=crr, power_noise=power_noise)
@@ -125,7 +126,11 @@ def headings(runs: list[Samples], layout: Layout, rows: Stretches) -> Array:
         if r.east_m is None or r.north_m is None:
             out[i] = (0.0, 0.0) if layout.closed else (rows.direction[i], 0.0)
             continue
-        own = (r.time_s >= rows.begin_s[i]) & (r.time_s <= rows.begin_s[i] + rows.duration_s[i]) & np.isfinite(r.east_m)
+        own = (
+            (r.time_s >= rows.begin_s[i])
+            & (r.time_s <= rows.begin_s[i] + rows.duration_s[i])
+            & np.isfinite(r.east_m + r.north_m)
+        )
         e, n = r.east_m[own], r.north_m[own]
         if e.size >= 2:
             step = np.array([e[-1] - e[0], n[-1] - n[0]])
@@ -165,6 +170,13 @@ class _Legs:
         self.x1 = 2.0 * rows.area_j_m2 * rows.duration_s / rows.length_m
 
     def solve(self) -> tuple[Stretches, Balance, Wind]:
+        if self.rows.run.size == 0:  # nothing whole is left: no figure, and the session says so
+            unknown = np.eye(self.runs + self.groups)
+            nothing = Balance(
+                np.full(self.runs, 0.25), np.full(self.groups, self.crr0), unknown, np.ones(self.runs), {},
+                np.zeros(0, dtype=bool), np.zeros(0), 1.0, np.zeros(self.nodes), np.zeros(2), np.zeros(2),
+            )  # fmt: skip
+            return self.rows, nothing, Wind(np.zeros(0), 0.0, 0.0, 0.0)
         n, run = self.rows.run.size, self.rows.run.astype(int)
         drag, headwind, wind = np.full(self.runs, 0.25), np.zeros(n), np.zeros(2)
         theta = np.concatenate([drag, self.prior])

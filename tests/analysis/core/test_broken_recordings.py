@@ -1,0 +1,55 @@
+"""Whatever a recording lacks, a session is refused with a sentence or gives a result that JSON can hold."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis.core.document import result_document
+from analysis.core.session import estimate
+from analysis.core.simulate.session import simulate_session
+from analysis.core.simulate.world import World
+from analysis.core.types import Channels, Course, Session, SessionRefused
+
+WORLDS = (World(order="ABBA"), World(order="ABBA", kind="lap", length_m=1000.0, laps=2))
+
+
+@pytest.fixture(scope="module")
+def sound() -> list[Session]:
+    return [simulate_session(w, np.random.default_rng(20))[0] for w in WORLDS]
+
+
+def broken(c: Channels, rng: np.random.Generator) -> Channels:
+    """Channels lost, full of holes, silent or stuck, or the recording cut short."""
+    changes: dict[str, np.ndarray | None] = {}
+    for name in c.__dataclass_fields__:
+        series, luck = getattr(c, name), rng.random()
+        if name == "time_s" or series is None or luck > 0.25:
+            continue
+        start = int(rng.integers(0, series.size))
+        holed = series.copy()
+        holed[start : start + int(rng.integers(1, series.size))] = np.nan
+        silent, stuck, missing = np.zeros(series.size), np.full(series.size, series[0]), np.full(series.size, np.nan)
+        changes[name] = (None, holed, silent, stuck, missing)[int(luck * 20)]
+    cut = replace(c, **changes)
+    if rng.random() < 0.15:
+        kept = int(rng.integers(1, c.time_s.size))
+        fields = [f for f in c.__dataclass_fields__ if getattr(cut, f) is not None]
+        cut = replace(cut, **{f: getattr(cut, f)[:kept] for f in fields})
+    return cut
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_a_broken_session_still_gives_a_document_or_a_sentence(sound, seed):
+    rng = np.random.default_rng(seed)
+    session = sound[seed % 2]
+    runs = tuple(replace(r, channels=broken(r.channels, rng)) for r in session.runs)
+    course = session.course if seed % 5 else Course(session.course.kind)
+    try:
+        document = result_document(estimate(replace(session, runs=runs, course=course)))
+    except SessionRefused as refusal:
+        assert refusal.sentences
+        return
+    assert json.loads(json.dumps(document, allow_nan=False))["schema"] == "session-result/1"
+    assert len(document["runs"]) == len(session.runs)

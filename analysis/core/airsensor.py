@@ -20,6 +20,7 @@ WANDER_RAD = np.radians(10.0)  # its direction, in ten minutes (DESIGN section 7
 TEN_MINUTES_S = 600.0
 YAW_OFFSET_SD = np.radians(2.0)  # DESIGN section 7
 SECTOR_SHARE = 0.125  # of a lap: the heading changes little inside, gusts are mostly averaged
+GAIN_BOUND = 2.3  # of its logarithm: tenfold
 NOMINAL_AIR_NOISE_MPS = 0.15
 
 
@@ -253,11 +254,14 @@ def close(blocks: Blocks, runs: int, along: Gusts, across: Gusts, has_yaw: bool)
     answer = None
     for _ in range(3):
         answer = _close_once(blocks, runs, (along, across if has_yaw else None), gain, q)
-        gain = float(np.exp(np.average(answer[0], weights=1.0 / np.diag(answer[1]))))
+        middle = float(np.average(answer[0], weights=1.0 / np.maximum(np.diag(answer[1]), 1e-9)))
+        gain = float(np.exp(np.clip(middle, -GAIN_BOUND, GAIN_BOUND)))  # a silent sensor has no gain to converge to
         wind = answer[4]
         q = wander(wind)
     assert answer is not None
-    return Closure(answer[0], answer[1], answer[2], answer[3], float(np.hypot(*answer[4])), along)
+    return Closure(
+        np.clip(answer[0], -GAIN_BOUND, GAIN_BOUND), answer[1], answer[2], answer[3], float(np.hypot(*answer[4])), along
+    )
 
 
 def wander(wind: Array) -> Array:

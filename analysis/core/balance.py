@@ -24,12 +24,10 @@ CRR_CHANGE_SD = 0.0005  # between tyres or pressures (DESIGN section 7)
 EXTRAS = {"power meter gain": slice(-4, -3), "air at the rider in gusts": slice(-3, -2), "clocks": slice(-2, None)}
 ODD_Z = 5.0  # a stretch this many standard deviations from its twins is left out: 1 in 8,000 clean sessions
 POWER_GAIN_SD = 0.013  # of power meter (0.012) and drivetrain efficiency (0.005) together, common to the session
-RESPONSE_SD = (
-    0.03  # how the gusts at the rider may differ from those at the sensor, relative (common practice, no source)
-)
-CONSIDERED_SD = (
-    1e-3  # its prior in the fit: as good as fixed, for noise in gusts would pull it; its doubt is added after
-)
+# how the gusts at the rider may differ from those at the sensor, relative (common practice, no source)
+RESPONSE_SD = 0.02
+# its prior in the fit: as good as fixed, for noise in gusts would pull it; its doubt is added after
+CONSIDERED_SD = 1e-3
 CLOCK_SD_S = 0.4  # between the power, speed and air streams (DESIGN section 7)
 HEIGHT_FLOOR_M = 0.15  # an altimeter's mean over passes is trusted no better than this at one mark
 
@@ -163,29 +161,36 @@ class _System:
         return answer
 
     def _once(self, used: Mask) -> Balance:
-        p = self.runs
         white, swollen = self._whitened(np.flatnonzero(used))
         a, y = white[:, :-1], white[:, -1]
         precision = np.where(np.isfinite(self.prior_sd), self.prior_sd, 1e2) ** -2.0
         normal = a.T @ a + np.diag(precision)
-        # dilution: noise of the sensed air speed swells the square of X; its known part comes out again
-        # (a handful of rows cannot spare it)
-        swollen = np.minimum(swollen, 0.2 * np.diag(normal)[:p]) if y.size > 2 * p + self.nodes else np.zeros(p)
-        normal[np.arange(p), np.arange(p)] -= swollen
-        gusts = normal.shape[0] - 3  # the same noise is in the column of the response to gusts
-        normal[:p, gusts] -= self.apparent * swollen
-        normal[gusts, :p] -= self.apparent * swollen
-        normal[gusts, gusts] -= float(np.sum(self.apparent**2 * swollen))
-        factor = cho_factor(normal)
+        factor = cho_factor(self._undiluted(normal, swollen, y.size))
         theta = cho_solve(factor, a.T @ y + precision * self.prior_mean)
         inverse = cho_solve(factor, np.eye(theta.size))
-        self.apparent, self.heights = theta[:p], theta[self.height_part]
+        self.apparent, self.heights = theta[: self.runs], theta[self.height_part]
         score = self._score(theta, inverse, used)
         freedom = max(int(used.sum()) - theta.size, 1)
         chi2 = float(np.sum((y - a @ theta) ** 2)) / freedom
         # a few rows shall not shrink the model's noise
         self.held *= max((10.0 + freedom * chi2) / (10.0 + freedom), 0.25)
-        return self._answer(theta, inverse, 1.0 / np.diag(normal)[:p], used, score)
+        return self._answer(theta, inverse, 1.0 / np.diag(normal)[: self.runs], used, score)
+
+    def _undiluted(self, normal: Array, swollen: Array, rows: int) -> Array:
+        """The normal matrix without what noise of the sensed air speed adds to the square of X: its known part.
+
+        Unchanged where a handful of rows, or a sensor that is all noise, cannot spare it.
+        """
+        p, out = self.runs, normal.copy()
+        swollen = np.minimum(swollen, 0.2 * np.diag(normal)[:p])
+        gusts = normal.shape[0] - 3  # the same noise is in the column of the response to gusts
+        out[np.arange(p), np.arange(p)] -= swollen
+        out[:p, gusts] -= self.apparent * swollen
+        out[gusts, :p] -= self.apparent * swollen
+        out[gusts, gusts] -= float(np.sum(self.apparent**2 * swollen))
+        scale = np.sqrt(np.diag(normal))
+        spare = rows > 2 * p + self.nodes and float(np.linalg.eigvalsh(out / np.outer(scale, scale))[0]) > 1e-12
+        return out if spare else normal
 
     def _whitened(self, index: IntArray) -> tuple[Array, Array]:
         """Design and energies in units of their noise, and by how much air noise swells each run's square of X."""
@@ -217,7 +222,7 @@ class _System:
         sd = np.sqrt(np.maximum(np.where(used, spread - told, spread + told), 0.4 * spread))
         score = residual / sd
         # never under 0.8: where the marks are vague the noise model is wide, and its neighbours lean together
-        return np.asarray(score / max(1.4826 * float(np.median(np.abs(score[used]))), 0.8))
+        return np.asarray(score / max(1.4826 * float(np.median(np.abs(score[used]))) if used.any() else 1.0, 0.8))
 
     def _answer(self, theta: Array, inverse: Array, own: Array, used: Mask, score: Array) -> Balance:
         p, g = self.runs, self.groups

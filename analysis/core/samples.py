@@ -19,6 +19,8 @@ IntArray = NDArray[np.intp]
 
 LEAST_POWER_W = 20.0  # a rider who pushes less does not ride a test
 SHORT_GAP_S = 3.5  # up to here a gap is bridged from both sides; longer ones are left out of the sums
+# what a working thermometer, barometer or hygrometer can read outdoors; anything else is a gap
+POSSIBLE = {"temperature_k": (223.15, 333.15), "pressure_pa": (50_000.0, 110_000.0), "humidity": (0.0, 1.0)}
 BLOCKED_SHARE = 0.07  # of the ground speed: no rideable tail wind leaves so little air
 BLOCKED_SPREAD_MPS = 0.3
 BLOCKED_S = 8.0  # a sensor that says the same, or nothing, for this long is blocked
@@ -295,11 +297,14 @@ def _weather(session: Session, c: Channels) -> tuple[Array | float, Array | floa
 def _air_quantity(
     c: Channels, recorded: Array | None, weather: tuple[WeatherReading, ...], name: str, standard: float
 ) -> tuple[Array | float, bool]:
-    if recorded is not None and np.isfinite(recorded).any():
-        known = np.isfinite(recorded)
-        return np.interp(c.time_s, c.time_s[known], recorded[known]), True
-    noted = sorted((w.time_s, float(getattr(w, name))) for w in weather if getattr(w, name) is not None)
+    least, most = POSSIBLE[name]
+    if recorded is not None:
+        known = np.isfinite(recorded) & (recorded >= least) & (recorded <= most)
+        if known.any():
+            return np.interp(c.time_s, c.time_s[known], recorded[known]), True
+    values = [(w.time_s, float(getattr(w, name))) for w in weather if getattr(w, name) is not None]
+    noted = sorted((t, v) for t, v in values if least <= v <= most)
     if noted:
-        at, values = np.array(noted).T
-        return np.interp(c.time_s, at, values), True
+        at, values_at = np.array(noted).T
+        return np.interp(c.time_s, at, values_at), True
     return standard, False

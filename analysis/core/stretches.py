@@ -60,7 +60,8 @@ class Stretches:
     def sound(self) -> Mask:
         """Rows whose sums are whole and ridden under power."""
         soft = self.soft_s > np.maximum(SOFT_TIME_SHARE * self.duration_s, 1.0)
-        return (self.missing_s < 1e-6) & ~soft & np.isfinite(self.energy_j) & np.isfinite(self.area_j_m2)
+        moved = self.length_m > MARK_WINDOW_M  # a speed sensor that stays at zero moves no one
+        return (self.missing_s < 1e-6) & ~soft & moved & np.isfinite(self.energy_j) & np.isfinite(self.area_j_m2)
 
 
 def add_up(runs: list[Samples], layout: Layout, efficiency: float, spin_mass_kg: float) -> Stretches:

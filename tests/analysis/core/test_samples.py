@@ -109,6 +109,11 @@ def test_weather_is_the_recorded_then_the_noted_then_the_standard_one():
     assert (standard.temperature_k, standard.pressure_pa, standard.has_weather) == (288.15, 101_325.0, False)
 
 
+def test_an_impossible_reading_of_the_air_is_a_gap():
+    broken = channels(temperature_k=np.full(120, 290.0), pressure_pa=np.full(120, 0.0))
+    assert (ready(broken).pressure_pa, ready(broken).has_weather) == (101_325.0, False)
+
+
 @pytest.mark.parametrize("broken", [{"power_w": None}, {"power_w": np.full(120, NAN)}, {"speed_mps": None}])
 def test_a_run_without_power_or_motion_is_not_usable(broken):
     assert ready(channels(**broken)) is None

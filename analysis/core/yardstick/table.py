@@ -36,7 +36,8 @@ def mean(values: Sequence[float]) -> Figure:
 
     Parameters
     ----------
-    values : sequence of float, in any unit [1]
+    values : sequence of float
+        In any unit [1]
 
     Returns
     -------
@@ -53,7 +54,8 @@ def root_mean_square(values: Array) -> Figure:
 
     Parameters
     ----------
-    values : ndarray, shape (n,), in any unit [1]
+    values : ndarray, shape (n,)
+        In any unit [1]
 
     Returns
     -------
@@ -71,8 +73,10 @@ def ratio(errors: Array, bounds: Array) -> Figure:
 
     Parameters
     ----------
-    errors : ndarray, shape (n,) [m2]
-    bounds : ndarray, shape (n,) [m2]
+    errors : ndarray, shape (n,)
+        [m2]
+    bounds : ndarray, shape (n,)
+        [m2]
 
     Returns
     -------
@@ -93,6 +97,7 @@ def figures(scores: Sequence[Score]) -> dict[str, Figure]:
     Parameters
     ----------
     scores : sequence of Score
+        Drag areas in [m2].
 
     Returns
     -------
@@ -154,6 +159,7 @@ def row(name: str, scores: Sequence[Score]) -> str:
     ----------
     name : str
     scores : sequence of Score
+        Drag areas in [m2].
 
     Returns
     -------
@@ -172,6 +178,7 @@ def shares(name: str, scores: Sequence[Score]) -> list[str]:
     ----------
     name : str
     scores : sequence of Score
+        Drag areas in [m2].
 
     Returns
     -------

@@ -2,6 +2,7 @@
 
     python -m analysis session FOLDER_OR_ZIP
     python -m analysis density --temperature-c 18 --pressure-hpa 1008 --humidity-pct 55
+    python -m analysis pool ARMS.csv --reference PRODUCT
     python -m analysis watts --delta-cda-m2 -0.0015 --speed-kmh 40
     python -m analysis yardstick --scenario wheels --sessions 400
 
@@ -23,9 +24,11 @@ from typing import Any
 
 from analysis.core.air import air_density_kg_m3
 from analysis.core.document import result_document
+from analysis.core.pool import PoolRefused, pool, standings_document
 from analysis.core.ridetime import watts_at_speed
 from analysis.core.session import estimate
 from analysis.core.types import Questions, SessionRefused
+from analysis.readers.arms import read_arms
 from analysis.readers.bundle import core_session, read_bundle, read_recordings
 from analysis.readers.faults import Refused
 from analysis.readers.session import ZERO_CELSIUS_K
@@ -73,7 +76,15 @@ def _parser() -> argparse.ArgumentParser:
     watts.add_argument("--efficiency", type=_positive, default=1.0)
     watts.set_defaults(run=_watts, refusals=(ValueError,))
     commands.add_parser("yardstick", help="the estimator on simulated sessions (its own --help)", add_help=False)
+    pooled = commands.add_parser("pool", help="standings of products from arms of many sessions")
+    pooled.add_argument("arms", type=Path, metavar="ARMS.csv", help="columns study,rider,product,cda_m2,se_m2")
+    pooled.add_argument("--reference", required=True, metavar="PRODUCT", help="what the others are told against")
+    pooled.set_defaults(run=_pool, refusals=(Refused, PoolRefused))
     return parser
+
+
+def _pool(options: argparse.Namespace) -> dict[str, Any]:
+    return standings_document(pool(read_arms(options.arms), reference=options.reference))
 
 
 def _session(options: argparse.Namespace) -> dict[str, Any]:

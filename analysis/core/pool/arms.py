@@ -1,0 +1,110 @@
+"""What pooling is given: a row per product tested in a study, as codes and numbers. Files and who may see what do not
+belong here."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.core.types import Array
+
+Codes = NDArray[np.int64]
+DIGIT = 16  # bits that one pass of numpy's radix sort orders in linear time
+
+
+class PoolRefused(ValueError):
+    """The arms cannot be pooled at all; the text says what was found and what to do."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Arms:
+    """Arms of studies; arrays of shape (n,), codes count from 0 and `products` gives a product's name by its code.
+
+    `se_m2` squared and summed over two arms of a study is the variance of their difference.
+    """
+
+    study: Codes
+    rider: Codes
+    product: Codes
+    value_m2: Array
+    se_m2: Array
+    products: tuple[str, ...]
+
+    def take(self, rows: NDArray[np.bool_] | Codes) -> Arms:
+        """The same products, only these rows."""
+        return Arms(
+            self.study[rows],
+            self.rider[rows],
+            self.product[rows],
+            self.value_m2[rows],
+            self.se_m2[rows],
+            self.products,
+        )
+
+
+def arms_of(study: Sequence[str], rider: Sequence[str], product: Sequence[str], value_m2: Array, se_m2: Array) -> Arms:
+    """Arms from names.
+
+    Parameters
+    ----------
+    study, rider, product : sequences of str
+    value_m2 : ndarray, shape (n,)
+        What was measured, up to a level common to the study [m2].
+    se_m2 : ndarray, shape (n,)
+        Its standard error [m2].
+
+    Returns
+    -------
+    Arms
+    """
+    codes = [np.unique(np.asarray(names), return_inverse=True) for names in (study, rider, product)]
+    names = tuple(str(name) for name in codes[2][0])
+    return Arms(
+        *(inverse.astype(np.int64) for _, inverse in codes),
+        np.asarray(value_m2, np.float64),
+        np.asarray(se_m2, np.float64),
+        names,
+    )
+
+
+def order_of(keys: Codes) -> Codes:
+    """Rows in the order of their keys, ties as they stood; linear in the rows.
+
+    Parameters
+    ----------
+    keys : ndarray, shape (n,)
+        Integers from 0 [1].
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Row numbers [1].
+    """
+    order = np.argsort((keys & 0xFFFF).astype(np.uint16), kind="stable")
+    top = int(keys.max(initial=0)) >> DIGIT
+    shift = DIGIT
+    while top:
+        digit = ((keys[order] >> shift) & 0xFFFF).astype(np.uint16)
+        order = order[np.argsort(digit, kind="stable")]
+        top, shift = top >> DIGIT, shift + DIGIT
+    return order
+
+
+def repeated_rows(arms: Arms) -> Codes:
+    """Rows whose product stands already in their study.
+
+    Parameters
+    ----------
+    arms : Arms
+
+    Returns
+    -------
+    ndarray
+        Row numbers, the later of each two [1].
+    """
+    keys = arms.study * len(arms.products) + arms.product
+    order = order_of(keys)
+    return np.sort(order[1:][keys[order[1:]] == keys[order[:-1]]])

@@ -1,0 +1,131 @@
+"""Where the evidence agrees: within and between designs, directly compared and through others."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.core.pool.arms import Arms, Codes, order_of
+from analysis.core.pool.fit import Fit
+from analysis.core.pool.layout import lay_out
+from analysis.core.types import Array
+
+AT_ONCE = 100  # products whose direct comparisons are summed together: their matrix is dense
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Direct:
+    """Evidence of studies that tested the product and the reference together; NaN where there is none."""
+
+    effects: Array  # (products,)
+    variance: Array
+    studies: Codes
+
+
+def q_within_designs(arms: Arms) -> tuple[float, int]:
+    """Q at tau2 = 0 that is left when every design (set of products) has effects of its own.
+
+    Parameters
+    ----------
+    arms : Arms
+        Sorted by study, of studies with several arms.
+
+    Returns
+    -------
+    tuple of float and int
+        Q [1] and its degrees of freedom [1].
+    """
+    start = np.flatnonzero(np.r_[True, arms.study[1:] != arms.study[:-1]])
+    size = np.diff(np.r_[start, arms.study.size])
+    q, df = 0.0, 0
+    for k in np.flatnonzero(np.bincount(size)):
+        rows = start[size == k][:, None] + np.arange(k)
+        rows = np.take_along_axis(rows, np.argsort(arms.product[rows], axis=1), axis=1)
+        design = _design(arms.product[rows], len(arms.products))
+        order = order_of(design)
+        first = np.flatnonzero(np.r_[True, np.diff(design[order]) != 0])
+        studies = np.diff(np.r_[first, order.size])
+        order = order[np.repeat(studies > 1, studies)]
+        studies = studies[studies > 1]
+        if studies.size:
+            q += _q_of_designs(arms, rows[order], studies)
+            df += int((studies - 1).sum()) * (int(k) - 1)
+    return q, df
+
+
+def _design(product: Codes, products: int) -> Codes:
+    """One number by row of sorted products, the same for the same products."""
+    key = product[:, 0]
+    for column in product.T[1:]:
+        key = np.unique(key * products + column, return_inverse=True)[1]
+    return key
+
+
+def _q_of_designs(arms: Arms, rows: Codes, studies: Codes) -> float:
+    """Sum of Q over designs of k products: studies of a design stand behind each other."""
+    k = rows.shape[1]
+    first = np.cumsum(studies) - studies
+    w = 1.0 / arms.se_m2[rows] ** 2
+    value = arms.value_m2[rows]
+    share = w / w.sum(axis=1, keepdims=True)
+    departure = value - (share * value).sum(axis=1, keepdims=True)
+    rhs = np.add.reduceat(w * departure, first)
+    laplacian = np.empty((first.size, k, k))
+    for i in range(k):
+        for j in range(k):
+            own = w[:, i] if i == j else 0.0
+            laplacian[:, i, j] = np.add.reduceat(own - w[:, i] * share[:, j], first)
+    effects = np.zeros((first.size, k))
+    effects[:, 1:] = np.linalg.solve(laplacian[:, 1:, 1:], rhs[:, 1:, None])[:, :, 0]
+    left = value - np.repeat(effects, studies, axis=0)
+    left -= (share * left).sum(axis=1, keepdims=True)
+    return float((w * left**2).sum())
+
+
+def direct_evidence(fitted: Fit, reference: int) -> Direct:
+    """Every product against the reference from the studies that hold both, these two arms alone.
+
+    Parameters
+    ----------
+    fitted : Fit
+    reference : int
+        Code of the reference [1].
+
+    Returns
+    -------
+    Direct
+        Effects [m2], their variances [m4] at the network's tau2, and studies [1].
+
+    References
+    ----------
+    Dias et al. (2010), Stat. Med. 29:932-944 (direct against indirect evidence by back-calculation).
+    """
+    arms = fitted.network.arms
+    count = len(arms.products)
+    effects, variance = np.full(count, np.nan), np.full(count, np.nan)
+    base = np.full(int(arms.study.max(initial=0)) + 1, -1)
+    base[arms.study[arms.product == reference]] = np.flatnonzero(arms.product == reference)
+    rows = np.flatnonzero((base[arms.study] >= 0) & (arms.product != reference))
+    studies = np.bincount(arms.product[rows], minlength=count)
+    tested = np.flatnonzero(studies)
+    for some in np.array_split(tested, max(1, -(-tested.size // AT_ONCE))):
+        chosen = rows[np.isin(arms.product[rows], some)]
+        found = _pairs_alone(arms, chosen, base[arms.study[chosen]], some, fitted.best.tau2)
+        effects[some], variance[some] = found
+    return Direct(effects, variance, studies)
+
+
+def _pairs_alone(arms: Arms, rows: Codes, base: Codes, some: Codes, tau2: float) -> tuple[Array, Array]:
+    """Each product with its own copy of the reference, as a network of separate pairs."""
+    which = np.searchsorted(some, arms.product[rows])
+    study = np.repeat(np.arange(rows.size), 2)
+    both = np.column_stack([base, rows]).ravel()
+    product = np.column_stack([2 * which, 2 * which + 1]).ravel()
+    pairs = Arms(
+        study, arms.rider[both], product, arms.value_m2[both], arms.se_m2[both], tuple(map(str, range(2 * some.size)))
+    )
+    sums = lay_out(pairs).sums(tau2)
+    at = 2 * np.arange(some.size) + 1
+    weight = sums.laplacian[at, at]
+    return sums.rhs[at] / weight, 1.0 / weight

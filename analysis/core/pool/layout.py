@@ -1,0 +1,125 @@
+"""Arms laid out for summing: sorted by study, grouped by size, tied studies apart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.core.pool.arms import Arms, Codes, order_of
+from analysis.core.pool.linked import Linked, lay_blocks, linked_studies
+from analysis.core.pool.sums import MOST_PAIRED, Group, Paired, Sums, add_wide
+
+MOST_MARKED = 100_000_000  # pairs of rider and product that may be marked one byte each; beyond it they are sorted
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Network:
+    """Arms of the studies that compare something, ready to be summed at any tau2."""
+
+    arms: Arms  # sorted by study
+    studies: int
+    riders: int
+    paired: Paired
+    wide: tuple[Group, ...]
+    linked: Linked
+
+    def sums(self, tau2: float) -> Sums:
+        """Sum over all studies at this tau2."""
+        sums = Sums.empty(len(self.arms.products))
+        self.paired.add(sums, tau2)
+        for group in self.wide:
+            add_wide(sums, group, tau2)
+        self.linked.add(sums, tau2)
+        return sums.close()
+
+    def centred(self, effects: Codes) -> Network:
+        """The same with these effects taken from the values, so that no digits are lost to large ones."""
+        return lay_out(replace(self.arms, value_m2=self.arms.value_m2 - effects[self.arms.product]))
+
+
+def lay_out(arms: Arms) -> Network:
+    """Sort and group arms; studies with one arm are left out.
+
+    Parameters
+    ----------
+    arms : Arms
+
+    Returns
+    -------
+    Network
+    """
+    if np.any(arms.study[1:] < arms.study[:-1]):
+        arms = arms.take(order_of(arms.study))
+    start = _starts(arms.study)
+    size = np.diff(np.r_[start, arms.study.size])
+    if np.any(size == 1):
+        arms = arms.take(np.repeat(size > 1, size))
+        start, size = _starts(arms.study), size[size > 1]
+    # levels of studies may be large: their first arm goes exactly before anything is averaged
+    arms = replace(arms, value_m2=arms.value_m2 - np.repeat(arms.value_m2[start], size))
+    tied, linked = _tied(arms, start, size)
+    groups = _groups(arms, start, size, ~tied)
+    paired = Paired([group for group in groups if len(group.product) <= MOST_PAIRED], len(arms.products))
+    wide = tuple(group for group in groups if len(group.product) > MOST_PAIRED)
+    return Network(arms, start.size, int(np.count_nonzero(np.bincount(arms.rider[start]))), paired, wide, linked)
+
+
+def _starts(study: Codes) -> Codes:
+    return np.flatnonzero(np.r_[study.size > 0, study[1:] != study[:-1]][: study.size])
+
+
+def _groups(arms: Arms, start: Codes, size: Codes, free: np.ndarray) -> list[Group]:
+    groups = []
+    for k in np.flatnonzero(np.bincount(size[free])):
+        rows = start[free & (size == k)] + np.arange(k)[:, None]
+        groups.append(Group(arms.product[rows], arms.value_m2[rows], arms.se_m2[rows] ** 2))
+    return groups
+
+
+def _tied(arms: Arms, start: Codes, size: Codes) -> tuple[np.ndarray, Linked]:
+    """Which studies are tied to others by their rider's repeated products, and their blocks."""
+    tied = np.zeros(start.size, np.bool_)
+    rows = repeats(arms, start, size)
+    if not rows.size:
+        return tied, lay_blocks(arms, rows, rows)
+    study = np.repeat(np.arange(start.size), size)
+    key = arms.rider * len(arms.products) + arms.product
+    order = rows[order_of(key[rows])]
+    new = np.r_[True, key[order[1:]] != key[order[:-1]]]
+    count = np.diff(np.r_[np.flatnonzero(new), new.size])
+    shared = np.repeat(count > 1, count)
+    cell = np.cumsum(new) - 1
+    label = np.arange(start.size)
+    label[: int(study[order[shared]].max()) + 1] = linked_studies(study[order[shared]], cell[shared])
+    tied[study[order[shared]]] = True
+    chosen = np.flatnonzero(tied[study])
+    return tied, lay_blocks(arms.take(chosen), label[study[chosen]], key[chosen])
+
+
+def repeats(arms: Arms, start: Codes, size: Codes) -> Codes:
+    """Rows of riders with several studies, none where no rider repeats a product.
+
+    Parameters
+    ----------
+    arms : Arms
+        Sorted by study.
+    start, size : ndarray, shape (studies,)
+        First row and number of rows of every study [1].
+
+    Returns
+    -------
+    ndarray
+        Row numbers [1].
+    """
+    rider = arms.rider[start]
+    several = np.bincount(rider)[rider] > 1
+    rows = np.flatnonzero(np.repeat(several, size))
+    products = len(arms.products)
+    cells = (int(rider.max(initial=0)) + 1) * products
+    if rows.size and cells <= MOST_MARKED:
+        marked = np.zeros(cells, np.bool_)
+        marked[arms.rider[rows] * products + arms.product[rows]] = True
+        if np.count_nonzero(marked) == rows.size:
+            return rows[:0]
+    return rows

@@ -1,0 +1,134 @@
+"""Arms of a network from CSV: `study,rider,product,cda_m2,se_m2`, by the million where nothing is wrong.
+
+pyarrow reads fast but knows no line; where it stumbles, the file is read again cell by cell and every fault named.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+from analysis.core.pool import Arms, arms_of
+from analysis.core.pool.arms import repeated_rows
+from analysis.readers.faults import Fault, Refused, shown
+from analysis.readers.numbers import MOST_FAULTS, NUMBER
+
+NAMES, NUMBERS = ("study", "rider", "product"), ("cda_m2", "se_m2")
+COLUMNS = (*NAMES, *NUMBERS)
+
+
+def read_arms(path: Path) -> Arms:
+    """Read a table of arms, or refuse it with every fault found."""
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise Refused([Fault(path.name, "file", error.strerror or "an error", "a file that can be read")]) from None
+    return _fast(data) or _careful(path.name, data)
+
+
+def _fast(data: bytes) -> Arms | None:
+    """Arms where all is well, None where anything is not."""
+    import pyarrow as pa
+    from pyarrow import csv as arrow_csv
+
+    options = arrow_csv.ConvertOptions(
+        column_types={name: pa.string() for name in NAMES} | {name: pa.float64() for name in NUMBERS},
+        include_columns=list(COLUMNS),
+        null_values=[],
+    )
+    try:
+        table = arrow_csv.read_csv(io.BytesIO(data), convert_options=options)
+    except (pa.ArrowInvalid, pa.ArrowKeyError):
+        return None
+    codes, names = [], ()
+    for name in NAMES:
+        encoded = table[name].combine_chunks().dictionary_encode()
+        codes.append(encoded.indices.to_numpy(zero_copy_only=False).astype(np.int64))
+        names = tuple(encoded.dictionary.to_pylist())
+        if "" in encoded.dictionary.to_pylist():
+            return None
+    value, error = (table[name].to_numpy() for name in NUMBERS)
+    well = value.size and np.isfinite(value).all() and np.isfinite(error).all() and (error > 0).all()
+    if not well:
+        return None
+    arms = Arms(*codes, value, error, names)
+    return None if repeated_rows(arms).size or _riders_mixed(arms) else arms
+
+
+def _riders_mixed(arms: Arms) -> bool:
+    rider = np.empty(int(arms.study.max()) + 1, np.int64)
+    rider[arms.study] = arms.rider
+    return not np.array_equal(rider[arms.study], arms.rider)
+
+
+def _careful(name: str, data: bytes) -> Arms:
+    """Read cell by cell; raises with every fault found."""
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise Refused([Fault(name, "text", "bytes that are no UTF-8", "UTF-8 text", line)]) from None
+    reader = csv.reader(io.StringIO(text, newline=""))
+    header = [cell.strip() for cell in next(reader, [])]
+    faults = [
+        Fault(name, column, "no such column" if not header.count(column) else "two such columns", "one column", 1)
+        for column in COLUMNS
+        if header.count(column) != 1
+    ]
+    if not text.strip():
+        faults = [Fault(name, "file", "nothing in it", f"a header {','.join(COLUMNS)} and one arm a line")]
+    if faults:
+        raise Refused(faults)
+    rows, faults = [], []
+    seen: dict[tuple[str, str], int] = {}
+    riders: dict[str, str] = {}
+    for line, cells in _lines(reader):
+        if len(cells) != len(header):
+            faults.append(Fault(name, "line", f"{len(cells)} cells", f"{len(header)}, as in the header", line))
+        else:
+            row = dict(zip(header, cells, strict=True))
+            faults += [Fault(name, key, found, allowed, line) for key, found, allowed in _wrong(row, seen, riders)]
+            seen.setdefault((row["study"], row["product"]), line)
+            rows.append(row)
+        if len(faults) >= MOST_FAULTS:
+            break
+    if not rows and not faults:
+        faults.append(Fault(name, "arms", "a header and no arm", "at least one arm"))
+    if faults:
+        raise Refused(faults)
+    names = ([row[column] for row in rows] for column in NAMES)
+    return arms_of(*names, *(np.array([float(row[column]) for row in rows]) for column in NUMBERS))
+
+
+def _lines(reader: Iterator[list[str]]) -> Iterator[tuple[int, list[str]]]:
+    for cells in reader:
+        if cells:
+            yield reader.line_num, cells  # type: ignore[attr-defined]
+
+
+def _wrong(
+    row: dict[str, str], seen: dict[tuple[str, str], int], riders: dict[str, str]
+) -> Iterator[tuple[str, str, str]]:
+    """What is wrong with one arm: key, what was found, what is allowed."""
+    for column in NAMES:
+        if not row[column]:
+            yield column, "nothing", "a name"
+    for column in NUMBERS:
+        text = row[column].strip()
+        number = NUMBER.fullmatch(text) and "," not in text and float(text)
+        if number is None or number is False or not math.isfinite(number):
+            yield column, shown(row[column]), "a finite number with a decimal point"
+        elif column == "se_m2" and number <= 0:
+            yield column, shown(row[column]), "more than 0"
+    first = seen.get((row["study"], row["product"]))
+    if first is not None:
+        found = f"{shown(row['product'])} again in study {shown(row['study'])}, as in line {first}"
+        yield "product", found, "one arm of a product in a study"
+    if riders.setdefault(row["study"], row["rider"]) != row["rider"]:
+        found = f"{shown(row['rider'])} in study {shown(row['study'])} of rider {shown(riders[row['study']])}"
+        yield "rider", found, "one rider in a study"

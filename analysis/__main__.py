@@ -15,6 +15,7 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import re
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
@@ -34,6 +35,7 @@ from analysis.readers.faults import Refused
 from analysis.readers.session import ZERO_CELSIUS_K
 
 EXIT_REFUSED = 2
+NEGATIVE = re.compile(r"-(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?", re.ASCII)
 
 
 def _number(text: str) -> float:
@@ -110,12 +112,23 @@ def _watts(options: argparse.Namespace) -> dict[str, Any]:
     return {"delta_w": float(delta_w)}
 
 
+def _joined(arguments: Sequence[str]) -> list[str]:
+    """Tie negative numbers to their options: argparse takes -1e-3 for an option of its own."""
+    joined: list[str] = []
+    for text in arguments:
+        if joined and joined[-1].startswith("--") and "=" not in joined[-1] and NEGATIVE.fullmatch(text):
+            joined[-1] += "=" + text
+        else:
+            joined.append(text)
+    return joined
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the exit status is 0 with a result and 2 with faults."""
     given = list(sys.argv[1:] if arguments is None else arguments)
     if given[:1] == ["yardstick"]:  # its simulator and processes load only when asked for: the others start fast
         return int(import_module("analysis.yardstick").main(given[1:]))
-    options = _parser().parse_args(given)
+    options = _parser().parse_args(_joined(given))
     try:
         document = options.run(options)
     except options.refusals as refusal:

@@ -21,13 +21,15 @@ SNIFFED = 20
 def refuse_binary(name: str, data: bytes) -> None:
     if b"\0" in data:
         line = data.count(b"\n", 0, data.index(b"\0")) + 1
-        raise Refused([Fault(name, "file", "binary data", "a CSV text in UTF-8, or a FIT file", line)])
+        raise Refused([Fault(name, "file", "binary data", "a CSV text in UTF-8, or a FIT, TCX or GPX file", line)])
     try:
         data.decode()
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         given = f"bytes that are no UTF-8 ({data[error.start : error.start + 4].hex(' ')})"
-        raise Refused([Fault(name, "file", given, "a CSV text saved as UTF-8, or a FIT file", line)]) from None
+        raise Refused(
+            [Fault(name, "file", given, "a CSV text saved as UTF-8, or a FIT, TCX or GPX file", line)]
+        ) from None
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,21 +8,26 @@ from __future__ import annotations
 import csv
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, tzinfo
+from datetime import datetime
 from itertools import islice
+from typing import Any
 
 import numpy as np
 
 from analysis.core.types import Array, Warning
 from analysis.readers.channels import TIME
+from analysis.readers.clock import Clock
 from analysis.readers.csv_layout import Layout, lines_of, refuse_binary, sniff
 from analysis.readers.faults import Fault, Refused, shown
+from analysis.readers.laps import laps_counted
 from analysis.readers.limits import Limits
 from analysis.readers.mapping import Target
 from analysis.readers.numbers import MOST_FAULTS, NUMBER, Numbers
+from analysis.readers.order import in_order
 from analysis.readers.plausible import keep_plausible
-from analysis.readers.samples import Lap, Recording, note
-from analysis.readers.times import TIME_ALLOWED, Micros, known_zone, micros, moment_of, parse_column, parse_time
+from analysis.readers.samples import Recording, note
+from analysis.readers.thousands import Thousands
+from analysis.readers.times import TIME_ALLOWED, Micros, moment_of
 
 BLOCK = 512  # rows: their texts stay in the processor's cache, and a million rows never stand in memory
 UNIX_S = 1e9  # seconds beyond this (2001) count from 1970; no ride lasts that long
@@ -34,12 +39,9 @@ def read_csv(
     """Read a CSV recording, or refuse it with every fault found."""
     refuse_binary(name, data)
     layout = sniff(name, data, mapping)
-    known = known_zone(zone or "UTC")
-    if known is None:
-        raise Refused([Fault(name, "zone", shown(zone), "an IANA time zone such as Atlantic/Azores")])
-    table = _Table(name, layout, known, limits)
+    table = _Table(name, layout, Clock(name, zone), limits)
     table.read(data)
-    return table.recording(zone)
+    return table.recording()
 
 
 @dataclass
@@ -48,7 +50,7 @@ class _Table:
 
     name: str
     layout: Layout
-    zone: tzinfo
+    times_of_day: Clock
     limits: Limits
     times: list[Micros] = field(default_factory=list)
     lines: list[Micros] = field(default_factory=list)
@@ -56,12 +58,13 @@ class _Table:
     faults: list[Fault] = field(default_factory=list)
     notes: list[Warning] = field(default_factory=list)
     clock: bool | None = None  # True: clock times; False: seconds
-    zone_assumed: bool = False
     count: int = 0
     numbers: Numbers = field(init=False)
+    thousands: Thousands = field(init=False)
 
     def __post_init__(self) -> None:
         self.numbers = Numbers(self.name, decimal=self.layout.decimal, plain=self.layout.plain)
+        self.thousands = Thousands(self.name, needed=self.layout.delimiter == self.layout.decimal == ",")
 
     def read(self, data: bytes) -> None:
         """Read all blocks; raises with every fault found."""
@@ -77,9 +80,9 @@ class _Table:
                 columns = list(zip(*rows, strict=True))
             if rows:
                 self._take(columns, lines)
-            if len(self.faults) + len(self.numbers.faults) >= MOST_FAULTS:
+            if len(self.faults) + len(self.times_of_day.faults) + len(self.numbers.faults) >= MOST_FAULTS:
                 break
-        self.faults += self.numbers.faults
+        self.faults += [*self.times_of_day.faults, *self.thousands.faults(), *self.numbers.faults]
         if not self.faults and not self.count:
             self.faults.append(Fault(self.name, "samples", "a header and no sample", "at least one sample"))
         if self.faults:
@@ -142,6 +145,7 @@ class _Table:
             if target.channel == TIME:
                 self.times.append(self._time(columns[index], numbered, target))
                 continue
+            self.thousands.look(self.layout.header[index], target, columns[index], numbered)
             values = self.numbers.column(self.layout.header[index], columns[index], numbered)
             if target.scale != 1.0 or target.offset != 0.0:
                 values = values * target.scale + target.offset
@@ -156,23 +160,9 @@ class _Table:
             for at in np.flatnonzero(~(np.abs(seconds) < 1e10))[: MOST_FAULTS - len(self.faults)]:
                 self.faults.append(Fault(self.name, TIME, shown(cells[at]), TIME_ALLOWED, lines[at]))
             return np.rint(np.nan_to_num(seconds) * 1e6).astype(np.int64)
-        fast = parse_column(cells, self.zone)
-        if fast is not None:
-            self.zone_assumed |= fast[1]
-            return fast[0]
-        return np.array([self._moment(cell, line) for cell, line in zip(cells, lines, strict=True)], dtype=np.int64)
+        return self.times_of_day.column(cells, lines)
 
-    def _moment(self, cell: str, line: int) -> int:
-        try:
-            moment, assumed = parse_time(cell, self.zone)
-        except (ValueError, OverflowError):
-            if len(self.faults) < MOST_FAULTS:
-                self.faults.append(Fault(self.name, TIME, shown(cell), TIME_ALLOWED, line))
-            return 0
-        self.zone_assumed |= assumed
-        return micros(moment)
-
-    def recording(self, zone: str | None) -> Recording:
+    def recording(self) -> Recording:
         """Put the blocks together, check the order of time and the ranges, and say what was found."""
         stamps, lines = np.concatenate(self.times), np.concatenate(self.lines)
         columns = {channel: np.concatenate(parts) for channel, parts in self.blocks.items()}
@@ -181,14 +171,14 @@ class _Table:
         columns, faults, notes = keep_plausible(self.name, columns, lines[kept])
         if faults:
             raise Refused(faults)
-        start = self._start(stamps, zone)
+        start = self._start(stamps)
         time_s = (stamps - stamps[0] if start else stamps) / 1e6
         for key, count in self.numbers.gaps.items():
             what = f"{self.name}: {count} values of {key} are no finite number and are left as gaps."
             self.notes.append(note("gaps", what, "Look at the sensor if the run matters."))
         self._note_unread()
-        found, device = (*self.notes, *notes), {"fields": self._fields()}
-        return Recording("csv", start, time_s, columns, device, _laps(time_s, columns), notes=found)
+        found = (*self.notes, *notes)
+        return Recording("csv", start, time_s, columns, self._device(), laps_counted(time_s, columns), notes=found)
 
     def _in_order(self, stamps: Micros, lines: Micros) -> slice | Micros:
         """Which samples are kept: all, or the first of each time; time that goes back is refused."""
@@ -200,44 +190,32 @@ class _Table:
             raise Refused(
                 Fault(self.name, TIME, text, "times that go on", line) for text, line in zip(given, later, strict=True)
             )
-        same = np.flatnonzero(steps == 0) + 1
-        if not same.size:
+        if (steps > 0).all():
             return slice(None)
-        what = (
-            f"{self.name}: {same.size} of {stamps.size} samples repeat the time of the line above "
-            f"(first in line {lines[same[0]]}); the first of each was kept."
-        )
-        self.notes.append(note("file_damaged", what, "Record times with fractions of a second, or export again."))
-        return np.delete(np.arange(stamps.size), same)
+        kept, notes = in_order(self.name, stamps, lines=lines)
+        self.notes += notes
+        return kept
 
-    def _start(self, stamps: Micros, zone: str | None) -> datetime | None:
-        if self.clock and self.zone_assumed:
-            what = f"{self.name}: times have no zone; {zone or 'UTC'} was assumed."
-            self.notes.append(note("zone_assumed", what, "Correct the session's time zone if that is wrong."))
+    def _start(self, stamps: Micros) -> datetime | None:
+        self.notes += self.times_of_day.notes()
         if not self.clock and stamps[0] >= UNIX_S * 1e6:
             what = f"{self.name}: times are large numbers; they were read as seconds since 1970 UTC."
             self.notes.append(note("zone_assumed", what, "Export times as ISO 8601 with zone if that is wrong."))
             return moment_of(int(stamps[0]))
         return moment_of(int(stamps[0])) if self.clock else None
 
-    def _fields(self) -> dict[str, str]:
-        return {self.layout.header[index]: target.channel for index, target in sorted(self.layout.targets.items())}
+    def _device(self) -> dict[str, Any]:
+        """A text says nothing of its device but by the columns it has."""
+        header, targets = self.layout.header, self.layout.targets
+        return {
+            "columns": header,
+            "fields": {header[index]: target.channel for index, target in sorted(targets.items())},
+            "unread_fields": [name for at, name in enumerate(header) if at not in targets and name.strip()],
+        }
 
     def _note_unread(self) -> None:
-        unread = [name for at, name in enumerate(self.layout.header) if at not in self.layout.targets and name.strip()]
+        unread = self._device()["unread_fields"]
         if unread:
             what = f"{self.name}: columns that were not read: {shown(', '.join(unread))}."
             do = "Name them as channels with a unit, or map them, if they are wanted."
             self.notes.append(note("unknown_key", what, do))
-
-
-def _laps(time_s: Array, columns: Mapping[str, Array]) -> tuple[Lap, ...]:
-    """Laps as spans of time, from the column that counts them."""
-    counted = columns.get("lap")
-    if counted is None:
-        return ()
-    known = np.isfinite(counted)
-    numbers, times = counted[known], time_s[known]
-    starts = np.flatnonzero(np.diff(numbers, prepend=np.nan) != 0)
-    ends = [float(times[at]) for at in starts[1:]] + [float("inf")]
-    return tuple(Lap(int(numbers[at]), float(times[at]), end) for at, end in zip(starts, ends, strict=True))

@@ -14,8 +14,10 @@ import numpy as np
 from analysis.core.types import Array, Warning
 from analysis.readers.faults import Fault, Refused
 from analysis.readers.fit_messages import FIT_MAGIC, Messages, read_messages
+from analysis.readers.laps import lap_column, laps_begun
 from analysis.readers.limits import Limits
 from analysis.readers.mapping import Target, resolve
+from analysis.readers.order import in_order
 from analysis.readers.plausible import keep_plausible
 from analysis.readers.samples import Event, Lap, Recording, note
 from analysis.readers.times import Micros, moment_of
@@ -49,7 +51,7 @@ def read_fit(name: str, data: bytes, *, mapping: Mapping[str, str] | None, limit
     time_s = stamps - zero
     laps = _laps(messages, zero, time_s)
     if laps and "lap" not in columns:
-        columns["lap"] = _lap_column(laps, time_s)
+        columns["lap"] = lap_column(laps, time_s)
     used = {names[at] for at in targets}
     rest = [field for field in names if field not in used]
     return Recording(
@@ -57,7 +59,7 @@ def read_fit(name: str, data: bytes, *, mapping: Mapping[str, str] | None, limit
         moment_of((int(stamps[0]) + FIT_EPOCH_S) * 1_000_000) if clocked else None,
         time_s,
         columns,
-        _device(messages, {names[at]: to.channel for at, to in targets.items()}),
+        _device(messages, names, {names[at]: to.channel for at, to in targets.items()}),
         laps,
         _events(messages, zero),
         {field: messages.column(field)[order] for field in rest},
@@ -86,19 +88,11 @@ def _ordered(name: str, seconds: Array) -> tuple[Array, Micros, list[Warning]]:
     timed = np.flatnonzero(np.isfinite(seconds))
     if (seconds[timed] >= CLOCK_MIN_S).any():
         timed = timed[seconds[timed] >= CLOCK_MIN_S]
-    sorted_by_time = timed[np.argsort(seconds[timed], kind="stable")]
-    back = int(np.count_nonzero(np.diff(seconds[timed]) < 0))
-    order = sorted_by_time[np.flatnonzero(np.diff(seconds[sorted_by_time], prepend=-np.inf) > 0)]
-    notes = []
-    if back:
-        what = f"{name}: time goes back {back} times; the samples were put in order of time."
-        notes.append(note("file_damaged", what, "Check the device's clock."))
+    kept, notes = in_order(name, seconds[timed])
+    order = timed[kept]
     if timed.size < seconds.size:
         what = f"{name}: {seconds.size - timed.size} samples have no time of the clock and were left out."
         notes.append(note("file_damaged", what, COPY_AGAIN))
-    if order.size < timed.size:
-        what = f"{name}: {timed.size - order.size} of {timed.size} samples repeat a time; the first of each was kept."
-        notes.append(note("file_damaged", what, "Let the device record once a second."))
     return seconds[order], order, notes
 
 
@@ -112,16 +106,10 @@ def _laps(messages: Messages, zero: float, time_s: Array) -> tuple[Lap, ...]:
     begun = sorted(start for lap in messages.other["lap"] if (start := _number(lap.get("start_time"))) is not None)
     if len(begun) != len(messages.other["lap"]):
         begun = [float(time_s[0]) + zero, *ends[:-1]]
-    starts = list(dict.fromkeys(start - zero for start in begun))
+    starts = [start - zero for start in begun]
     if starts and ends and ends[-1] - zero < time_s[-1]:
         starts.append(max(ends[-1] - zero, starts[-1] + 1))
-    stops = [*starts[1:], float("inf")] if starts else []
-    return tuple(Lap(at + 1, start, stop) for at, (start, stop) in enumerate(zip(starts, stops, strict=True)))
-
-
-def _lap_column(laps: tuple[Lap, ...], time_s: Array) -> Array:
-    numbers = np.searchsorted([lap.start_s for lap in laps], time_s, side="right").astype(np.float64)
-    return np.where(numbers > 0, numbers, np.nan)
+    return laps_begun(starts)
 
 
 def _events(messages: Messages, zero: float) -> tuple[Event, ...]:
@@ -133,9 +121,10 @@ def _events(messages: Messages, zero: float) -> tuple[Event, ...]:
     )
 
 
-def _device(messages: Messages, fields: Mapping[str, str]) -> dict[str, Any]:
+def _device(messages: Messages, names: list[str], fields: Mapping[str, str]) -> dict[str, Any]:
     """What the file says of its maker, in plain JSON."""
     return {
+        "columns": sorted(names),
         "fields": dict(fields),
         "unread_fields": sorted(messages.unread),
         "parts": messages.parts,

@@ -13,7 +13,7 @@ from typing import Any, Literal
 from analysis.core.types import Array, Level, Warning
 from analysis.readers.channels import CHANNELS
 
-Format = Literal["csv", "fit"]
+Format = Literal["csv", "fit", "tcx", "gpx"]
 
 
 @dataclass(frozen=True, slots=True)

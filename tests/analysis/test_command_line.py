@@ -36,6 +36,12 @@ def test_watts_are_half_rho_delta_v_cubed(capsys):
     assert json.loads(out) == {"delta_w": pytest.approx(6.25)}  # 0.5 * 1.2 * 0.01 * 1000 / 0.96
 
 
+def test_a_negative_number_may_follow_its_option_however_it_is_written(capsys):
+    for number in ("-1e-3", "-.001", "-0.001"):
+        _, out, _ = run(capsys, "watts", "--delta-cda-m2", number, "--speed-kmh", 36, "--density-kg-m3", 1.2)
+        assert json.loads(out) == {"delta_w": pytest.approx(-0.6)}  # 0.5 * 1.2 * 0.001 * 1000
+
+
 def test_a_temperature_in_kelvin_is_refused(capsys):
     status, out, err = run(capsys, "density", "--temperature-c", 291, "--pressure-hpa", 1008, "--humidity-pct", 55)
     assert (status, out) == (2, "")
@@ -56,7 +62,7 @@ def test_every_fault_is_on_standard_error_and_nothing_on_standard_output(capsys,
     status, out, err = run(capsys, "session", folder(tmp_path / "day", contents=contents))
     assert (status, out) == (2, "")
     assert err.splitlines() == [
-        "run-01.csv, file: found an empty file; allowed: a CSV text in UTF-8, or a FIT file.",
+        "run-01.csv, file: found an empty file; allowed: a CSV text in UTF-8, or a FIT, TCX or GPX file, each as it is or packed by gzip.",
         "run-02.csv, line 2, airspeed_mps: found 'fast'; "
         "allowed: a number with decimal sign '.', or nothing for a gap.",
     ]

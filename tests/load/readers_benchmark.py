@@ -1,6 +1,6 @@
 """What a reader costs beside its library: python tests/load/readers_benchmark.py
 
-The yardstick is the same library (stdlib csv, fitdecode) reading the same fields of the same file into floats and UTC
+The yardstick is the same library (stdlib csv, fitdecode, defusedxml) reading the same fields of the same file into floats and UTC
 times and nothing else. Both are run in turn, several times, on processor time; the ratio of the best of each must be at
 most 1.3. Exits 1 where it is not.
 """
@@ -18,11 +18,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import fitdecode
+from defusedxml.ElementTree import iterparse
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from analysis.readers.recording import read_recording
 from tests.analysis.readers.fit_files import fit_file
+from tests.analysis.readers.xml_files import gpx_file, tcx_file
 
 ALLOWED = 1.3
 START = datetime(2026, 5, 9, 8, tzinfo=UTC)
@@ -75,6 +77,45 @@ def fit_library(data: bytes) -> list[list[datetime | float]]:
     return rows
 
 
+TCX_NUMBERS = {"LatitudeDegrees", "LongitudeDegrees", "AltitudeMeters", "DistanceMeters", "Value", "Cadence"}
+TCX_NUMBERS |= {"Speed", "Watts"}
+GPX_NUMBERS = {"ele", "power", "atemp", "hr", "cad", "speed"}
+
+
+def tcx_library(data: bytes) -> list[list[datetime | float]]:
+    """defusedxml's iterparse into a UTC time and floats, clearing what is done."""
+    rows: list[list[datetime | float]] = []
+    row: list[datetime | float] = []
+    for _, element in iterparse(io.BytesIO(data), forbid_dtd=True):
+        name = element.tag.rpartition("}")[2]
+        if name == "Trackpoint":
+            rows.append(row)
+            row = []
+            element.clear()
+        elif name == "Time":
+            row.append(datetime.fromisoformat(element.text))
+        elif name in TCX_NUMBERS:
+            row.append(float(element.text))
+    return rows
+
+
+def gpx_library(data: bytes) -> list[list[datetime | float]]:
+    """The same for GPX, whose points carry their position as attributes."""
+    rows: list[list[datetime | float]] = []
+    row: list[datetime | float] = []
+    for _, element in iterparse(io.BytesIO(data), forbid_dtd=True):
+        name = element.tag.rpartition("}")[2]
+        if name == "trkpt":
+            rows.append([*row, float(element.get("lat")), float(element.get("lon"))])
+            row = []
+            element.clear()
+        elif name == "time":
+            row.append(datetime.fromisoformat(element.text))
+        elif name in GPX_NUMBERS:
+            row.append(float(element.text))
+    return rows
+
+
 def fit_bytes(count: int) -> bytes:
     """The same kind of ride in FIT, with three developer fields."""
     samples = [
@@ -123,6 +164,9 @@ def main() -> int:
         ratio("CSV, 10 800 samples, gaps", csv_text(10_800, gaps=True), csv_library),
         ratio("CSV, 10 800 samples, commas", comma, csv_library_comma),
         ratio("FIT, 1 800 samples", fit_bytes(1_800), fit_library),
+        ratio("TCX, 300 samples", tcx_file(((0, 300),)), tcx_library),
+        ratio("TCX, 5 400 samples", tcx_file(((0, 2700), (2700, 5400))), tcx_library),
+        ratio("GPX, 5 400 samples", gpx_file(((0, 2700), (2700, 5400))), gpx_library),
     ]
     return 0 if max(ratios) <= ALLOWED else 1
 

@@ -143,6 +143,27 @@ def test_what_cannot_be_read_is_refused_with_its_line(old, new, sentence):
         read_recording("run.csv", THREE.replace(old, new, 1))
 
 
+def quoted(*powers):
+    return "time,power_w\n" + "".join(f'{at},"{power}"\n' for at, power in enumerate(powers))
+
+
+@pytest.mark.parametrize("powers", [("1,034", "1,120"), ("950", "1,034"), ("1,034,000", "12")])
+def test_commas_that_may_stand_between_thousands_are_refused(powers):
+    with pytest.raises(Refused, match=r"line \d, power_w: found '1,034.*', which may be thousands"):
+        read_recording("run.csv", quoted(*powers).encode())
+
+
+@pytest.mark.parametrize("proof", ["10,5", "0,125"])
+def test_one_number_that_has_no_thousands_settles_the_comma(proof):
+    recording = read_recording("run.csv", quoted("1,034", proof).encode())
+    assert recording.columns["power_w"][0] == 1.034
+
+
+def test_a_speed_of_thousands_is_no_speed_and_settles_the_comma():
+    data = b'time,power_w,speed_mps\n0,"1,034","10,512"\n1,"1,035","10,513"\n'
+    assert read_recording("run.csv", data).columns["speed_mps"].tolist() == [10.512, 10.513]
+
+
 def test_every_fault_is_listed_not_only_the_first():
     with pytest.raises(Refused, match="fast") as refusal:
         read_recording("run.csv", THREE.replace(b"250", b"fast").replace(b"10.7", b"slow"))
@@ -157,7 +178,7 @@ def test_every_fault_is_listed_not_only_the_first():
         (b"time,power_w\n", "found a header and no sample"),
         (b"PK\x03\x04....", "found a zip archive"),
         (b"%PDF-1.7", "found a PDF"),
-        (b"<gpx>", "found an XML document"),
+        (b"<kml></kml>", "found an XML document of another kind .its root is 'kml'"),
         (b'{"runs": 1}', "found a JSON document"),
         (b"\x89PNG\r\n\x1a\n\x00\x00", "found binary data"),
         (b"just words\nand more\n", "a column 'time'"),

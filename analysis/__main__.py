@@ -30,7 +30,7 @@ from analysis.core.ridetime import watts_at_speed
 from analysis.core.session import estimate
 from analysis.core.types import Questions, SessionRefused
 from analysis.readers.arms import read_arms
-from analysis.readers.bundle import core_session, read_bundle, read_recordings
+from analysis.readers.bundle import core_session, read_whole_bundle
 from analysis.readers.faults import Refused
 from analysis.readers.session import ZERO_CELSIUS_K
 
@@ -96,8 +96,8 @@ def _session(options: argparse.Namespace) -> dict[str, Any]:
         distances_m=tuple(distance * 1000 for distance in options.distance_km or ()) or usual.distances_m,
         powers_w=tuple(options.power_w or ()) or usual.powers_w,
     )
-    bundle = read_bundle(options.bundle)
-    session = core_session(bundle.document, read_recordings(bundle), questions=questions)
+    bundle, recordings = read_whole_bundle(options.bundle)
+    session = core_session(bundle.document, recordings, questions=questions)
     notes = tuple(dict.fromkeys((*session.notes, *bundle.notes)))
     return result_document(estimate(replace(session, notes=notes)))
 

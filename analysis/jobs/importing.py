@@ -10,7 +10,7 @@ from analysis.jobs.analysing import analyse, estimated, keep
 from analysis.jobs.inputs import inputs_sha256
 from analysis.jobs.reading import keep_channels, upload_limits
 from analysis.readers.archive import canonical
-from analysis.readers.bundle import read_bundle, read_recordings
+from analysis.readers.bundle import read_whole_bundle
 from analysis.readers.samples import Recording as Reading
 from analysis.readers.session import core_session
 from analysis.results.services.attempts import Attempt
@@ -23,19 +23,18 @@ from studio.records.store import file_path
 
 def import_bundle(attempt: Attempt) -> dict[str, Any]:
     """Import the uploaded zip that the job names, and analyse its session."""
-    return import_stored(attempt, str(attempt.job.payload["sha256"]))
+    return import_stored(attempt, str(attempt.job.payload["sha256"]), label=attempt.job.payload.get("filename"))
 
 
-def import_stored(attempt: Attempt, sha256: str) -> dict[str, Any]:
+def import_stored(attempt: Attempt, sha256: str, *, label: str | None = None) -> dict[str, Any]:
     """Import a bundle that lies in the file store.
 
     Everything that can be refused is met before a row is written. The same bundle again is the session that is there.
     """
     studio = attempt.job.studio
-    attempt.progress(0.05, "opening the bundle")
-    bundle = read_bundle(file_path(studio_id=studio.pk, sha256=sha256), limits=upload_limits())
-    attempt.progress(0.1, "reading the recordings")
-    readings = read_recordings(bundle, limits=upload_limits())
+    attempt.progress(0.05, "reading the bundle")
+    stored = file_path(studio_id=studio.pk, sha256=sha256)
+    bundle, readings = read_whole_bundle(stored, limits=upload_limits(), label=label)
     inputs = core_session(bundle.document, readings)
     attempt.progress(0.3, "estimating the drag areas")
     result = estimated(replace(inputs, notes=tuple(dict.fromkeys((*inputs.notes, *bundle.notes)))))

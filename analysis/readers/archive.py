@@ -50,15 +50,18 @@ def safe_name(name: str) -> bool:
     )
 
 
-def open_files(path: Path, limits: Limits) -> Files:
-    """Open a folder or a zip; its whole table of contents is checked before any file is read."""
+def open_files(path: Path, limits: Limits, label: str) -> Files:
+    """Open a folder or a zip; its whole table of contents is checked before any file is read.
+
+    `label` is the name under which the user knows it: faults of the whole name it.
+    """
     if path.is_dir():
-        return _Folder(path, limits)
+        return _Folder(path, limits, label)
     if not path.is_file():
-        raise Refused([Fault(path.name, "bundle", "no such file or folder", "a folder or a zip with session.json")])
+        raise Refused([Fault(label, "bundle", "no such file or folder", "a folder or a zip with session.json")])
     if not zipfile.is_zipfile(path):
-        raise Refused([Fault(path.name, "bundle", "a file that is no zip", "a folder or a zip with session.json")])
-    return _Zip(path, limits)
+        raise Refused([Fault(label, "bundle", "a file that is no zip", "a folder or a zip with session.json")])
+    return _Zip(path, limits, label)
 
 
 def _base(label: str, names: list[str]) -> str:
@@ -75,15 +78,15 @@ def _base(label: str, names: list[str]) -> str:
 class _Folder:
     """A folder on disk. Links are not followed: they could name any file of the machine."""
 
-    def __init__(self, path: Path, limits: Limits) -> None:
+    def __init__(self, path: Path, limits: Limits, label: str) -> None:
         found = {}
         for depth in ("*", "*/*", "*/*/*"):
             for entry in path.glob(depth):
                 if not entry.is_dir() or entry.is_symlink():
                     found[entry.relative_to(path).as_posix()] = entry
                 if len(found) > limits.max_members:
-                    raise Refused([_too_many(path.name, limits)])
-        base = _base(path.name, list(found))
+                    raise Refused([_too_many(label, limits)])
+        base = _base(label, list(found))
         self.paths = {
             canonical(name.removeprefix(base)): entry for name, entry in found.items() if name.startswith(base)
         }
@@ -107,22 +110,22 @@ class _Folder:
 class _Zip:
     """A zip file, read member by member under caps."""
 
-    def __init__(self, path: Path, limits: Limits) -> None:
+    def __init__(self, path: Path, limits: Limits, label: str) -> None:
         self.limits = limits
         self.read_bytes = 0
         try:
             self.zip = zipfile.ZipFile(path)
         except BROKEN as error:
             given = f"a broken zip ({error})"
-            raise Refused([Fault(path.name, "bundle", given, "a folder or a sound zip with session.json")]) from None
+            raise Refused([Fault(label, "bundle", given, "a folder or a sound zip with session.json")]) from None
         entries = [(_member_name(info), info) for info in self.zip.infolist()]
         members = [(name, info) for name, info in entries if not info.is_dir()]
         unsafe = [name for name, info in entries if info.is_dir() and not safe_name(name)]
-        faults = [Fault(path.name, "member name", shown(name), NAME_ALLOWED) for name in unsafe]
-        faults += self._table_faults(path.name, members)
+        faults = [Fault(label, "member name", shown(name), NAME_ALLOWED) for name in unsafe]
+        faults += self._table_faults(label, members)
         if faults:
             raise Refused(faults)
-        base = _base(path.name, [name for name, _ in members])
+        base = _base(label, [name for name, _ in members])
         self.members = {canonical(name.removeprefix(base)): info for name, info in members if name.startswith(base)}
 
     def _table_faults(self, label: str, members: list[tuple[str, zipfile.ZipInfo]]) -> list[Fault]:

@@ -16,14 +16,15 @@ from typing import IO, Any
 
 from analysis.core.types import Warning
 from analysis.readers.archive import DOCUMENT, Files, canonical, open_files
-from analysis.readers.document import normalised, parse_document, unknown_keys
+from analysis.readers.document import checked_document, normalised, recording_names, unknown_keys
 from analysis.readers.faults import Fault, Refused, shown
 from analysis.readers.limits import MIB, USUAL_LIMITS, Limits
 from analysis.readers.recording import read_recording
 from analysis.readers.samples import Recording, note
 from analysis.readers.session import core_session
+from analysis.readers.times import known_zone
 
-__all__ = ["Bundle", "core_session", "normalised", "read_bundle", "read_recordings", "write_bundle"]
+__all__ = ["Bundle", "core_session", "normalised", "read_bundle", "read_whole_bundle", "write_bundle"]
 
 SYSTEM_FILES = (".DS_Store", "__MACOSX/", "Thumbs.db", "desktop.ini")
 ZIP_EPOCH = (1980, 1, 1, 0, 0, 0)  # a zip cannot say "no date"; a fixed one keeps its bytes the same
@@ -39,18 +40,51 @@ class Bundle:
     notes: tuple[Warning, ...]
 
 
-def read_bundle(path: Path, *, limits: Limits = USUAL_LIMITS) -> Bundle:
-    """Open a folder or zip and check it whole. Raises `Refused` with every fault found."""
-    files = open_files(path, limits)
-    document = parse_document(DOCUMENT, _document_bytes(files, limits))
-    named = list(dict.fromkeys(run["recording"] for run in document["runs"]))
+def read_bundle(path: Path, *, limits: Limits = USUAL_LIMITS, label: str | None = None) -> Bundle:
+    """Open a folder or zip and check document and files; the recordings are not read.
+
+    `label` is the name under which the user knows the bundle. Raises `Refused` with every fault found.
+    """
+    bundle, faults = _opened(path, limits, label)
+    if faults:
+        raise Refused(faults)
+    return bundle
+
+
+def read_whole_bundle(
+    path: Path, *, limits: Limits = USUAL_LIMITS, label: str | None = None
+) -> tuple[Bundle, dict[str, Recording]]:
+    """Open a bundle and read every recording in the session's time zone.
+
+    Raises `Refused` with the faults of the document and of all files together.
+    """
+    bundle, faults = _opened(path, limits, label)
+    zone = (bundle.document.get("session") or {}).get("timezone")
+    if zone is not None and known_zone(zone) is None:
+        zone = None  # told already, once
+    recordings: dict[str, Recording] = {}
+    for name, content in bundle.files.items():
+        try:
+            recordings[name] = read_recording(name, content, zone=zone, limits=limits)
+        except Refused as refusal:
+            faults += refusal.faults
+    if faults:
+        raise Refused(faults)
+    return bundle, recordings
+
+
+def _opened(path: Path, limits: Limits, label: str | None) -> tuple[Bundle, list[Fault]]:
+    """The bundle as far as it is sound, and what is not."""
+    files = open_files(path, limits, label or path.name)
+    document, faults = checked_document(DOCUMENT, _document_bytes(files, limits))
     known = {canonical(name) for name in files.names()}
-    faults: list[Fault] = []
     contents: dict[str, bytes | Path] = {}
     sums: dict[str, str] = {}
-    for name in named:
+    named: dict[str, int] = {}
+    for at, name in recording_names(document):
+        named.setdefault(name, at)
+    for name, at in named.items():
         if canonical(name) not in known:
-            at = next(at for at, run in enumerate(document["runs"]) if run["recording"] == name)
             others = ", ".join(shown(other) for other in sorted(known - {DOCUMENT})[:10]) or "no recording"
             faults.append(
                 Fault(DOCUMENT, f"runs[{at}].recording", shown(name), f"a file of the bundle, which has {others}")
@@ -60,26 +94,10 @@ def read_bundle(path: Path, *, limits: Limits = USUAL_LIMITS) -> Bundle:
             contents[name] = files.get(name)
             sums[name] = _sha256(name, contents[name], limits)
         except Refused as refusal:
+            contents.pop(name, None)
             faults += refusal.faults
-    if faults:
-        raise Refused(faults)
     spare = sorted(known - {canonical(name) for name in named} - {DOCUMENT})
-    return Bundle(document, contents, sums, (*unknown_keys(document), *_spare_note(spare)))
-
-
-def read_recordings(bundle: Bundle, *, limits: Limits = USUAL_LIMITS) -> dict[str, Recording]:
-    """Read every recording of a bundle in the session's time zone. Raises `Refused` with the faults of all files."""
-    recordings: dict[str, Recording] = {}
-    faults: list[Fault] = []
-    for name, content in bundle.files.items():
-        try:
-            zone = bundle.document["session"]["timezone"]
-            recordings[name] = read_recording(name, content, zone=zone, limits=limits)
-        except Refused as refusal:
-            faults += refusal.faults
-    if faults:
-        raise Refused(faults)
-    return recordings
+    return Bundle(document, contents, sums, (*unknown_keys(document), *_spare_note(spare))), faults
 
 
 def write_bundle(document: Mapping[str, Any], files: Mapping[str, bytes | Path], target: Path | IO[bytes]) -> None:

@@ -21,6 +21,7 @@ from analysis.readers.times import known_zone, parse_time
 
 DEEPEST = 24
 LONGEST = 20_000  # characters of one text
+TOO_DEEP = "very deep nesting"
 LARGEST = 1e15  # whole numbers beyond lose digits in other programs
 ZONED = "ISO 8601 date and time with zone, such as 2026-05-09T08:10:00Z"
 
@@ -54,14 +55,49 @@ RANGES = {
 
 def parse_document(file: str, data: bytes) -> dict[str, Any]:
     """Read the JSON text and check it whole; raises `Refused` with every fault found."""
-    document = _loaded(file, data)
-    faults = [*_hygiene(file, document), *shape_faults(file, document)]
-    if isinstance(document, dict) and not faults:
-        faults = [*_range_faults(file, document), *_time_faults(file, document), *_tie_faults(file, document)]
+    document, faults = checked_document(file, data)
     if faults:
         raise Refused(faults)
-    assert isinstance(document, dict)
     return document
+
+
+def checked_document(file: str, data: bytes) -> tuple[dict[str, Any], list[Fault]]:
+    """Read the JSON text and check it whole: the document and its faults.
+
+    Where there are faults of shape, the document is only its sound part: the sense of what is left is checked too, so
+    that one look tells everything. Raises `Refused` where the text is no JSON object.
+    """
+    document = _loaded(file, data)
+    hygiene = _hygiene(file, document)
+    shape = shape_faults(file, document)
+    if not isinstance(document, dict) or any(fault.given == TOO_DEEP for fault in hygiene):
+        raise Refused([*hygiene, *shape])
+    sound = _without(document, {fault.key for fault in (*hygiene, *shape)})
+    assert isinstance(sound, dict)
+    sense = [*_range_faults(file, sound), *_time_faults(file, sound), *_tie_faults(file, sound)]
+    return sound, [*hygiene, *shape, *sense]
+
+
+def _without(value: object, faulty: set[str], path: str = "") -> object:
+    """The same with None for what is faulty, so that places keep their numbers."""
+    if path in faulty:
+        return None
+    if isinstance(value, dict):
+        return {key: _without(entry, faulty, joined(path, key)) for key, entry in value.items()}
+    if isinstance(value, list):
+        return [_without(entry, faulty, f"{path}[{at}]") for at, entry in enumerate(value)]
+    return value
+
+
+def _entries(document: Mapping[str, Any], key: str) -> list[tuple[int, Mapping[str, Any]]]:
+    """The sound entries of a list of the document, each with its place."""
+    return [(at, entry) for at, entry in enumerate(document.get(key) or ()) if entry is not None]
+
+
+def recording_names(document: Mapping[str, Any]) -> list[tuple[int, str]]:
+    """Which recording each run names, with the run's place; only names that could be a file's."""
+    named = [(at, run.get("recording")) for at, run in _entries(document, "runs")]
+    return [(at, name) for at, name in named if name is not None and safe_name(name)]
 
 
 def _loaded(file: str, data: bytes) -> object:
@@ -80,7 +116,7 @@ def _loaded(file: str, data: bytes) -> object:
         line = data.count(b"\n", 0, error.start) + 1
         raise Refused([Fault(file, "file", "bytes that are no UTF-8", "JSON in UTF-8", line)]) from None
     except RecursionError:
-        raise Refused([Fault(file, "file", "very deep nesting", f"at most {DEEPEST} levels")]) from None
+        raise Refused([Fault(file, "file", TOO_DEEP, f"at most {DEEPEST} levels")]) from None
     except json.JSONDecodeError as error:
         raise Refused([Fault(file, "file", error.msg, "JSON", error.lineno)]) from None
     except ValueError as error:
@@ -107,7 +143,7 @@ def _hygiene(file: str, document: object) -> list[Fault]:
     faults = []
     for path, value, depth in _walk(document):
         if depth > DEEPEST:
-            return [Fault(file, path[:80], "very deep nesting", f"at most {DEEPEST} levels")]
+            return [Fault(file, path[:80], TOO_DEEP, f"at most {DEEPEST} levels")]
         if isinstance(value, dict):
             faults += [
                 Fault(file, joined(path, shown(key)), "a key", "a printable text") for key in value if not _text(key)
@@ -137,20 +173,15 @@ def _range_faults(file: str, document: object) -> list[Fault]:
 
 
 def _time_faults(file: str, document: Mapping[str, Any]) -> list[Fault]:
-    faults = []
-    day, zone = document["session"]["date"], document["session"]["timezone"]
-    try:
-        fits = re.fullmatch(r"\d{4}-\d\d-\d\d", day, re.ASCII) and 1990 <= date.fromisoformat(day).year <= 2100
-    except ValueError:
-        fits = False
-    if not fits:
-        faults.append(Fault(file, "session.date", shown(day), "a date such as 2026-05-09"))
-    if known_zone(zone) is None:
+    session = document.get("session") or {}
+    faults = _date_faults(file, session.get("date"))
+    zone = session.get("timezone")
+    if zone is not None and known_zone(zone) is None:
         faults.append(Fault(file, "session.timezone", shown(zone), "an IANA time zone such as Atlantic/Azores"))
-    for at, reading in enumerate(document.get("weather") or ()):
-        if _zoned(reading["time"]) is None:
+    for at, reading in _entries(document, "weather"):
+        if reading.get("time") is not None and _zoned(reading["time"]) is None:
             faults.append(Fault(file, f"weather[{at}].time", shown(reading["time"]), ZONED))
-    for at, run in enumerate(document["runs"]):
+    for at, run in _entries(document, "runs"):
         ends = [run[key] for key in ("from", "to") if run.get(key) is not None]
         bad = [key for key in ("from", "to") if run.get(key) is not None and not _zoned(run[key])]
         faults += [Fault(file, f"runs[{at}].{key}", shown(run[key]), ZONED) for key in bad]
@@ -159,6 +190,16 @@ def _time_faults(file: str, document: Mapping[str, Any]) -> list[Fault]:
         if ends and run.get("lap") is not None:
             faults.append(Fault(file, f"runs[{at}].lap", "lap beside from or to", "one way to cut the recording"))
     return faults
+
+
+def _date_faults(file: str, day: str | None) -> list[Fault]:
+    if day is None:
+        return []
+    try:
+        fits = re.fullmatch(r"\d{4}-\d\d-\d\d", day, re.ASCII) and 1990 <= date.fromisoformat(day).year <= 2100
+    except ValueError:
+        fits = False
+    return [] if fits else [Fault(file, "session.date", shown(day), "a date such as 2026-05-09")]
 
 
 def _zoned(text: str) -> bool | None:
@@ -171,32 +212,43 @@ def _zoned(text: str) -> bool | None:
 
 def _tie_faults(file: str, document: Mapping[str, Any]) -> list[Fault]:
     """What must agree between the parts: labels, numbers, references, names of recordings."""
-    faults = []
-    labels = Counter(setup["label"] for setup in document["setups"])
-    numbers = Counter(run["number"] for run in document["runs"])
+    setups, runs = _entries(document, "setups"), _entries(document, "runs")
+    labels = [(at, setup["label"]) for at, setup in setups if setup.get("label") is not None]
+    numbers = [(at, run["number"]) for at, run in runs if run.get("number") is not None]
+    faults = [
+        Fault(file, f"setups[{at}].label", shown(label), "a label of its own for each setup")
+        for at, label in _repeated(labels) + [(at, label) for at, label in labels if not label.strip()]
+    ]
+    references = [at for at, setup in setups if setup.get("reference")]
+    faults += [Fault(file, f"setups[{at}].reference", "a second reference", "one reference") for at in references[1:]]
+    faults += [
+        Fault(file, f"runs[{at}].number", shown(number), "a number of its own for each run")
+        for at, number in _repeated(numbers)
+    ]
+    for at, run in runs:
+        faults += _run_faults(file, f"runs[{at}]", run, list(dict.fromkeys(label for _, label in labels)))
+    code = (document.get("rider") or {}).get("code")
+    if code is not None and not code.strip():
+        faults.append(Fault(file, "rider.code", shown(code), "the rider's code"))
+    return faults
+
+
+def _repeated(values: list[tuple[int, Any]]) -> list[tuple[int, Any]]:
+    """The later ones of equal values."""
     seen: set[object] = set()
-    for at, setup in enumerate(document["setups"]):
-        label = setup["label"]
-        if not label.strip() or (label in seen and labels[label] > 1):
-            faults.append(Fault(file, f"setups[{at}].label", shown(label), "a label of its own for each setup"))
-        seen.add(label)
-    references = [at for at, setup in enumerate(document["setups"]) if setup.get("reference")]
-    for at in references[1:]:
-        faults.append(Fault(file, f"setups[{at}].reference", "a second reference", "one reference"))
-    seen.clear()
-    for at, run in enumerate(document["runs"]):
-        if run["number"] in seen and numbers[run["number"]] > 1:
-            faults.append(Fault(file, f"runs[{at}].number", shown(run["number"]), "a number of its own for each run"))
-        seen.add(run["number"])
-        if run["setup"] not in labels:
-            allowed = "a setup of this session: " + ", ".join(shown(label) for label in labels)
-            faults.append(Fault(file, f"runs[{at}].setup", shown(run["setup"]), allowed))
-        if not safe_name(run["recording"]):
-            faults.append(Fault(file, f"runs[{at}].recording", shown(run["recording"]), NAME_ALLOWED))
-        if run.get("left_out") is not None and not run["left_out"].strip():
-            faults.append(Fault(file, f"runs[{at}].left_out", "an empty reason", "the reason in words, or no such key"))
-    if not document["rider"]["code"].strip():
-        faults.append(Fault(file, "rider.code", shown(document["rider"]["code"]), "the rider's code"))
+    return [(at, value) for at, value in values if value in seen or seen.add(value)]  # type: ignore[func-returns-value]  # add gives None
+
+
+def _run_faults(file: str, path: str, run: Mapping[str, Any], labels: list[str]) -> list[Fault]:
+    faults = []
+    setup, recording, reason = run.get("setup"), run.get("recording"), run.get("left_out")
+    if setup is not None and labels and setup not in labels:
+        allowed = "a setup of this session: " + ", ".join(shown(label) for label in labels)
+        faults.append(Fault(file, f"{path}.setup", shown(setup), allowed))
+    if recording is not None and not safe_name(recording):
+        faults.append(Fault(file, f"{path}.recording", shown(recording), NAME_ALLOWED))
+    if reason is not None and not reason.strip():
+        faults.append(Fault(file, f"{path}.left_out", "an empty reason", "the reason in words, or no such key"))
     return faults
 
 

@@ -8,7 +8,7 @@ import zipfile
 
 import pytest
 
-from analysis.readers.bundle import Bundle, read_bundle, read_recordings, write_bundle
+from analysis.readers.bundle import Bundle, read_bundle, read_whole_bundle, write_bundle
 from analysis.readers.faults import Refused
 from analysis.readers.limits import Limits
 from tests.analysis.readers.bundles import csv_bytes, document, files, folder, sound_members, zipped
@@ -28,12 +28,12 @@ def sound(request, tmp_path):
 
 
 def test_folder_and_zip_hold_the_same(sound):
-    bundle = read_bundle(sound)
+    bundle, recordings = read_whole_bundle(sound)
     assert bundle.document == document()
     assert {name: content(bundle, name) for name in bundle.files} == files()
     assert bundle.sha256["run-01.csv"] == hashlib.sha256(csv_bytes()).hexdigest()
     assert bundle.notes == ()
-    assert read_recordings(bundle)["run-02.csv"].columns["power_w"].size == 20
+    assert recordings["run-02.csv"].columns["power_w"].size == 20
 
 
 def test_names_in_every_script(tmp_path):
@@ -205,8 +205,24 @@ def test_missing_recordings_are_all_named(tmp_path):
 def test_faults_of_all_recordings_come_together(tmp_path):
     contents = {"run-01.csv": b"", "run-02.csv": csv_bytes().replace(b"12.25", b"fast", 1)}
     with pytest.raises(Refused, match="an empty file") as refusal:
-        read_recordings(read_bundle(folder(tmp_path / "day", contents=contents)))
+        read_whole_bundle(folder(tmp_path / "day", contents=contents))
     assert [(fault.file, fault.line) for fault in refusal.value.faults] == [("run-01.csv", None), ("run-02.csv", 2)]
+
+
+def test_faults_of_shape_sense_and_files_come_together(tmp_path):
+    wrong = document(system_mass_kg=-3)
+    wrong["session"]["timezone"] = "Nowhere/Atoll"
+    wrong["runs"][0]["number"], wrong["runs"][1]["setup"] = "one", "Q"
+    path = folder(tmp_path / "day", wrong, {**files(), "run-02.csv": b""})
+    with pytest.raises(Refused, match="found 'Q'") as refusal:
+        read_whole_bundle(path)
+    keys = {fault.key for fault in refusal.value.faults}
+    assert keys == {"system_mass_kg", "session.timezone", "runs[0].number", "runs[1].setup", "file"}
+
+
+def test_faults_of_the_whole_name_the_bundle_as_the_user_knows_it(tmp_path):
+    with pytest.raises(Refused, match=r"^day of May\.zip, member name: found"):
+        read_bundle(zipped(tmp_path / "0a1b2c", [*sound_members(), ("../x.csv", b"")]), label="day of May.zip")
 
 
 def test_a_written_bundle_reads_the_same_and_has_the_same_bytes_twice(tmp_path):

@@ -37,26 +37,32 @@ def _fast(data: bytes) -> Arms | None:
     from pyarrow import csv as arrow_csv
 
     options = arrow_csv.ConvertOptions(
-        column_types={name: pa.string() for name in NAMES} | {name: pa.float64() for name in NUMBERS},
+        column_types={name: pa.dictionary(pa.int32(), pa.string()) for name in NAMES}
+        | {name: pa.float64() for name in NUMBERS},
         include_columns=list(COLUMNS),
         null_values=[],
     )
+    read = arrow_csv.ReadOptions(block_size=1 << 24)  # few blocks: their dictionaries are made one
     try:
-        table = arrow_csv.read_csv(io.BytesIO(data), convert_options=options)
+        table = arrow_csv.read_csv(io.BytesIO(data), read_options=read, convert_options=options)
     except (pa.ArrowInvalid, pa.ArrowKeyError):
         return None
-    codes, names = [], ()
+    if not table.num_rows:
+        return None
+    table = table.unify_dictionaries()
+    codes = {}
     for name in NAMES:
-        encoded = table[name].combine_chunks().dictionary_encode()
-        codes.append(encoded.indices.to_numpy(zero_copy_only=False).astype(np.int64))
-        names = tuple(encoded.dictionary.to_pylist())
-        if "" in encoded.dictionary.to_pylist():
+        dictionary = table[name].chunk(0).dictionary
+        ends = np.frombuffer(dictionary.buffers()[1], np.int32, len(dictionary) + 1, dictionary.offset * 4)
+        if not np.all(np.diff(ends)):  # an empty name
             return None
+        codes[name] = np.concatenate([chunk.indices.to_numpy() for chunk in table[name].chunks]).astype(np.int64)
+    names = tuple(table["product"].chunk(0).dictionary.to_pylist())
     value, error = (table[name].to_numpy() for name in NUMBERS)
-    well = value.size and np.isfinite(value).all() and np.isfinite(error).all() and (error > 0).all()
+    well = np.isfinite(value).all() and np.isfinite(error).all() and (error > 0).all()
     if not well:
         return None
-    arms = Arms(*codes, value, error, names)
+    arms = Arms(codes["study"], codes["rider"], codes["product"], value, error, names)
     return None if repeated_rows(arms).size or _riders_mixed(arms) else arms
 
 
@@ -101,8 +107,9 @@ def _careful(name: str, data: bytes) -> Arms:
         faults.append(Fault(name, "arms", "a header and no arm", "at least one arm"))
     if faults:
         raise Refused(faults)
-    names = ([row[column] for row in rows] for column in NAMES)
-    return arms_of(*names, *(np.array([float(row[column]) for row in rows]) for column in NUMBERS))
+    value, error = (np.array([float(row[column]) for row in rows]) for column in NUMBERS)
+    study, rider, product = ([row[column] for row in rows] for column in NAMES)
+    return arms_of(study, rider, product, value, error)
 
 
 def _lines(reader: Iterator[list[str]]) -> Iterator[tuple[int, list[str]]]:

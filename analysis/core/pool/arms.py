@@ -60,13 +60,16 @@ def arms_of(study: Sequence[str], rider: Sequence[str], product: Sequence[str], 
     -------
     Arms
     """
-    codes = [np.unique(np.asarray(names), return_inverse=True) for names in (study, rider, product)]
-    names = tuple(str(name) for name in codes[2][0])
+    (_, studies), (_, riders), (names, codes) = (
+        np.unique(np.asarray(names), return_inverse=True) for names in (study, rider, product)
+    )
     return Arms(
-        *(inverse.astype(np.int64) for _, inverse in codes),
+        studies.astype(np.int64),
+        riders.astype(np.int64),
+        codes.astype(np.int64),
         np.asarray(value_m2, np.float64),
         np.asarray(se_m2, np.float64),
-        names,
+        tuple(map(str, names)),
     )
 
 

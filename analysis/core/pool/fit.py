@@ -6,10 +6,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
 
 from analysis.core.pool.arms import Arms, Codes
-from analysis.core.pool.layout import Network, lay_out
+from analysis.core.pool.layout import Network, counts, lay_out
 from analysis.core.pool.sums import Sums
 from analysis.core.types import Array
 
@@ -38,6 +37,8 @@ class Fit:
     network: Network  # its arms only
     members: Codes
     component: Codes  # (products,) 1 for the reference's
+    riders: Codes  # (products,) who tested it in studies that compare something
+    studies: Codes  # (products,)
     zero: Solved  # at tau2 = 0
     best: Solved  # at the REML tau2; at zero where it cannot be known
     tau2: float | None
@@ -71,6 +72,7 @@ def fit(arms: Arms, reference: int) -> Fit:
     DerSimonian & Laird (1986), Control. Clin. Trials 7:177-188; Patterson & Thompson (1971), Biometrika 58:545-554.
     """
     network = lay_out(arms)
+    riders, studies = counts(network.arms)
     sums = network.sums(0.0)
     component = components(sums.laplacian != 0.0, reference)
     members = np.flatnonzero(component == 1)
@@ -93,7 +95,7 @@ def fit(arms: Arms, reference: int) -> Fit:
     dl = max(0.0, (zero.q - df) / zero.expected) if known else None
     best = zero if dl is None else reml(at, zero, dl, look=network.arms.study.size < FEW_ARMS)
     zero, best = (_shifted(x, shift[members]) for x in (zero, best))
-    return Fit(network, members, component, zero, best, best.tau2 if known else None, dl, df)
+    return Fit(network, members, component, riders, studies, zero, best, best.tau2 if known else None, dl, df)
 
 
 def _shifted(solved: Solved, shift: Array) -> Solved:
@@ -150,10 +152,13 @@ def solve(sums: Sums, members: Codes, reference: int, tau2: float) -> Solved:
     inner = np.flatnonzero(members != reference)
     squared, g_rhs, rhs = sums.squared[np.ix_(others, others)], sums.g_rhs[others], sums.rhs[others]
     if others.size:
-        factor = cho_factor(sums.laplacian[np.ix_(others, others)], lower=True, check_finite=False)
-        inverse = cho_solve(factor, np.eye(others.size), check_finite=False)
+        # scaled to a unit diagonal: errors of very different size cost no digits
+        scale = 1.0 / np.sqrt(np.diag(sums.laplacian)[others])
+        inverse = (
+            scale[:, None] * np.linalg.inv(scale[:, None] * sums.laplacian[np.ix_(others, others)] * scale) * scale
+        )
         covariance[np.ix_(inner, inner)] = (inverse + inverse.T) / 2.0
-        effects[inner] = cho_solve(factor, rhs, check_finite=False)
+        effects[inner] = covariance[np.ix_(inner, inner)] @ rhs
     found = effects[inner]
     q = max(0.0, sums.y_p_y - float(found @ rhs))
     squares = (sums.z_z - 2.0 * float(found @ g_rhs) + float(found @ squared @ found)) / 2.0

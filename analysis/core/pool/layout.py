@@ -9,6 +9,7 @@ import numpy as np
 from analysis.core.pool.arms import Arms, Codes, order_of
 from analysis.core.pool.linked import Linked, lay_blocks, linked_studies
 from analysis.core.pool.sums import MOST_PAIRED, Group, Paired, Sums, add_wide
+from analysis.core.types import Array
 
 MOST_MARKED = 100_000_000  # pairs of rider and product that may be marked one byte each; beyond it they are sorted
 
@@ -33,7 +34,7 @@ class Network:
         self.linked.add(sums, tau2)
         return sums.close()
 
-    def centred(self, effects: Codes) -> Network:
+    def centred(self, effects: Array) -> Network:
         """The same with these effects taken from the values, so that no digits are lost to large ones."""
         return lay_out(replace(self.arms, value_m2=self.arms.value_m2 - effects[self.arms.product]))
 
@@ -123,3 +124,25 @@ def repeats(arms: Arms, start: Codes, size: Codes) -> Codes:
         if np.count_nonzero(marked) == rows.size:
             return rows[:0]
     return rows
+
+
+def counts(arms: Arms) -> tuple[Codes, Codes]:
+    """Riders and studies behind every product.
+
+    Parameters
+    ----------
+    arms : Arms
+        Sorted by study, of studies with several arms.
+
+    Returns
+    -------
+    tuple of ndarray
+        Riders and studies by product [1].
+    """
+    start = _starts(arms.study)
+    rows = repeats(arms, start, np.diff(np.r_[start, arms.study.size]))
+    products = len(arms.products)
+    studies = np.bincount(arms.product, minlength=products)
+    key = np.sort(arms.rider[rows] * products + arms.product[rows])
+    again = key[1:][key[1:] == key[:-1]] % products
+    return studies - np.bincount(again, minlength=products), studies

@@ -91,7 +91,7 @@ def pool(arms: Arms, *, reference: str) -> Standings:
         raise PoolRefused(f"'{reference}' is the only product: nothing can be compared with it. Add arms of another.")
     code = arms.products.index(reference)
     fitted = fit(arms, code)
-    riders, studies = counts(arms)
+    riders, studies = fitted.riders, fitted.studies
     network = fitted.network
     some = network.studies > 0
     within, df_within = q_within_designs(network.arms) if some else (0.0, 0)
@@ -133,25 +133,6 @@ def _i2(fitted: Fit) -> float | None:
     if fitted.df <= 0:
         return None
     return max(0.0, (fitted.zero.q - fitted.df) / fitted.zero.q) if fitted.zero.q > 0.0 else 0.0
-
-
-def counts(arms: Arms) -> tuple[Codes, Codes]:
-    """Riders and studies behind every product, of studies that compare something.
-
-    Parameters
-    ----------
-    arms : Arms
-
-    Returns
-    -------
-    tuple of ndarray
-        Riders and studies by product [1].
-    """
-    size = np.bincount(arms.study)
-    rows = np.flatnonzero(size[arms.study] > 1)
-    products = len(arms.products)
-    cells = np.unique(arms.rider[rows] * products + arms.product[rows])
-    return np.bincount(cells % products, minlength=products), np.bincount(arms.product[rows], minlength=products)
 
 
 def _apart(fitted: Fit, product: int, riders: Codes, studies: Codes, *, reference: int) -> ProductStanding:

@@ -1,0 +1,87 @@
+"""Riders who repeat products, against the textbook's dense generalised least squares and REML (no shared code).
+
+Formulas: Searle, Casella & McCulloch (1992), Variance Components, ch. 6: P = V^-1 - V^-1 X (X'V^-1 X)^-1 X'V^-1.
+"""
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from analysis.core.pool import Arms, layout, pool
+from analysis.core.pool.fit import fit
+from tests.analysis.core.pool.networks import shuffled, simulated
+
+
+class Dense:
+    """The same model with every matrix written out."""
+
+    def __init__(self, arms: Arms) -> None:
+        _, study = np.unique(arms.study, return_inverse=True)
+        p = len(arms.products)
+        self.p, self.y, self.error = p - 1, arms.value_m2, arms.se_m2
+        self.x = np.hstack([np.eye(p)[arms.product][:, 1:], np.eye(study.max() + 1)[study]])
+        cells = np.eye((arms.rider.max() + 1) * p)[arms.rider * p + arms.product]
+        self.s = cells @ cells.T / 2
+
+    def at(self, tau2):
+        inverse = np.linalg.inv(np.diag(self.error**2) + tau2 * self.s)
+        covariance = np.linalg.inv(self.x.T @ inverse @ self.x)
+        projection = inverse - inverse @ self.x @ covariance @ self.x.T @ inverse
+        return projection, covariance[: self.p, : self.p], (covariance @ self.x.T @ inverse @ self.y)[: self.p]
+
+    def slope(self, tau2):
+        projection, *_ = self.at(tau2)
+        return self.y @ projection @ self.s @ projection @ self.y - np.trace(projection @ self.s)
+
+    def q(self, tau2):
+        return self.y @ self.at(tau2)[0] @ self.y
+
+
+@pytest.mark.parametrize("wide", [False, True], ids=["pairs", "dense products"])
+@pytest.mark.parametrize(
+    "shape",
+    [
+        {"riders": 10, "sessions": 1},
+        {"riders": 8, "sessions": 3, "own": 3},
+        {"riders": 5, "sessions": 6, "products": 12},
+        {"riders": 4, "sessions": 12, "products": 14, "own": 11},
+    ],
+    ids=["no repeats", "few products", "loosely tied", "large blocks"],
+)
+def test_the_model_solved_in_blocks_is_the_model_solved_whole(monkeypatch, shape, wide):
+    monkeypatch.setattr(layout, "MOST_PAIRED", 2 if wide else 16)
+    arms = simulated(4, tau=1.5, **shape)
+    fitted, dense = fit(shuffled(arms, np.random.default_rng(0)), 0), Dense(arms)
+    tau2 = brentq(dense.slope, 0.0, 100.0, xtol=1e-13)
+    _, covariance, effects = dense.at(tau2)
+    moment = (dense.q(0.0) - fitted.df) / np.trace(dense.at(0.0)[0] @ dense.s)
+    assert fitted.members.size == len(arms.products)
+    assert fitted.tau2 == pytest.approx(tau2, rel=1e-6)
+    assert fitted.tau2_dl == pytest.approx(moment, rel=1e-9)
+    assert fitted.zero.q == pytest.approx(dense.q(0.0), rel=1e-10)
+    assert fitted.best.q == pytest.approx(dense.q(tau2), rel=1e-6)
+    np.testing.assert_allclose(fitted.best.effects[1:], effects, atol=1e-6)
+    np.testing.assert_allclose(fitted.best.covariance[1:, 1:], covariance, rtol=1e-5, atol=1e-9)
+
+
+def test_ten_sessions_of_a_rider_are_not_ten_riders():
+    few = simulated(2, riders=6, sessions=1, products=3, tau=1.0)
+    again = [few] * 10
+    many = Arms(
+        np.concatenate([a.study + 6 * k for k, a in enumerate(again)]),
+        np.concatenate([a.rider for a in again]),
+        np.concatenate([a.product for a in again]),
+        np.concatenate([a.value_m2 for a in again]),
+        np.concatenate([a.se_m2 * 10**0.5 for a in again]),
+        few.products,
+    )
+    one, ten = fit(few, 0), fit(many, 0)
+    np.testing.assert_allclose(ten.best.covariance, one.best.covariance, rtol=1e-5, atol=1e-12)
+    assert ten.tau2 == pytest.approx(one.tau2, rel=1e-5)
+
+
+def test_one_rider_alone_tells_no_heterogeneity():
+    found = pool(simulated(1, riders=1, sessions=8, products=3), reference="product 0")
+    assert (found.tau_m2, found.tau_dl_m2, found.interval_method) == (None, None, None)
+    assert {row.ci95_m2 for row in found.products if row.product != "product 0"} == {None}
+    assert found.df > 0

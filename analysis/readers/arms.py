@@ -10,6 +10,7 @@ import io
 import math
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -42,22 +43,24 @@ def _fast(data: bytes) -> Arms | None:
         include_columns=list(COLUMNS),
         null_values=[],
     )
-    read = arrow_csv.ReadOptions(block_size=1 << 24)  # few blocks: their dictionaries are made one
     try:
-        table = arrow_csv.read_csv(io.BytesIO(data), read_options=read, convert_options=options)
+        table = arrow_csv.read_csv(io.BytesIO(data), convert_options=options)
     except (pa.ArrowInvalid, pa.ArrowKeyError):
         return None
     if not table.num_rows:
         return None
     table = table.unify_dictionaries()
     codes = {}
+    names: tuple[str, ...] = ()
     for name in NAMES:
-        dictionary = table[name].chunk(0).dictionary
+        chunks: list[Any] = table[name].chunks
+        dictionary = chunks[0].dictionary
         ends = np.frombuffer(dictionary.buffers()[1], np.int32, len(dictionary) + 1, dictionary.offset * 4)
         if not np.all(np.diff(ends)):  # an empty name
             return None
-        codes[name] = np.concatenate([chunk.indices.to_numpy() for chunk in table[name].chunks]).astype(np.int64)
-    names = tuple(table["product"].chunk(0).dictionary.to_pylist())
+        if name == "product":
+            names = tuple(dictionary.to_pylist())
+        codes[name] = np.concatenate([chunk.indices.to_numpy() for chunk in chunks]).astype(np.int64)
     value, error = (table[name].to_numpy() for name in NUMBERS)
     well = np.isfinite(value).all() and np.isfinite(error).all() and (error > 0).all()
     if not well:
@@ -107,9 +110,9 @@ def _careful(name: str, data: bytes) -> Arms:
         faults.append(Fault(name, "arms", "a header and no arm", "at least one arm"))
     if faults:
         raise Refused(faults)
-    value, error = (np.array([float(row[column]) for row in rows]) for column in NUMBERS)
+    value, se = (np.array([float(row[column]) for row in rows]) for column in NUMBERS)
     study, rider, product = ([row[column] for row in rows] for column in NAMES)
-    return arms_of(study, rider, product, value, error)
+    return arms_of(study, rider, product, value, se)
 
 
 def _lines(reader: Iterator[list[str]]) -> Iterator[tuple[int, list[str]]]:

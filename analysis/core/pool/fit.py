@@ -127,7 +127,7 @@ def components(adjacent: np.ndarray, reference: int) -> Codes:
     order = first[np.lexsort((first, -size, first != label[reference]))]
     number = np.empty(len(adjacent), np.int64)
     number[order] = np.arange(1, order.size + 1)
-    return number[label]
+    return np.asarray(number[label])
 
 
 def solve(sums: Sums, members: Codes, reference: int, tau2: float) -> Solved:

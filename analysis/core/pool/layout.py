@@ -11,7 +11,7 @@ from analysis.core.pool.linked import Linked, lay_blocks, linked_studies
 from analysis.core.pool.sums import MOST_PAIRED, Group, Paired, Sums, add_wide
 from analysis.core.types import Array
 
-MOST_MARKED = 100_000_000  # pairs of rider and product that may be marked one byte each; beyond it they are sorted
+MARKS_PER_ROW = 64  # pairs of rider and product that may be marked one byte each; beyond it they are sorted
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,6 +90,8 @@ def _tied(arms: Arms, start: Codes, size: Codes) -> tuple[np.ndarray, Linked]:
     new = np.r_[True, key[order[1:]] != key[order[:-1]]]
     count = np.diff(np.r_[np.flatnonzero(new), new.size])
     shared = np.repeat(count > 1, count)
+    if not shared.any():
+        return tied, lay_blocks(arms, rows[:0], rows[:0])
     cell = np.cumsum(new) - 1
     label = np.arange(start.size)
     label[: int(study[order[shared]].max()) + 1] = linked_studies(study[order[shared]], cell[shared])
@@ -118,7 +120,7 @@ def repeats(arms: Arms, start: Codes, size: Codes) -> Codes:
     rows = np.flatnonzero(np.repeat(several, size))
     products = len(arms.products)
     cells = (int(rider.max(initial=0)) + 1) * products
-    if rows.size and cells <= MOST_MARKED:
+    if cells <= MARKS_PER_ROW * rows.size:
         marked = np.zeros(cells, np.bool_)
         marked[arms.rider[rows] * products + arms.product[rows]] = True
         if np.count_nonzero(marked) == rows.size:

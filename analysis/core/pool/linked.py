@@ -100,8 +100,9 @@ def lay_blocks(arms: Arms, block: Codes, cell: Codes) -> Linked:
     flat = (np.cumsum(size**2) - size**2)[rank[block]]
     inner = where - first_cell[rank[block]]
     information, z, y_p_y = _at_zero(arms, flat, inner, size[rank[block]], int((size**2).sum()))
-    rhs = np.bincount(where, z, order.size)
-    return Linked(tuple(_batches(arms.product[first][order], information, rhs, size)), y_p_y)
+    return Linked(
+        tuple(_batches(arms.product[first][order], information, np.bincount(where, z, order.size), size)), y_p_y
+    )
 
 
 def _at_zero(arms: Arms, flat: Codes, inner: Codes, size: Codes, total: int) -> tuple[Array, Array, float]:

@@ -139,13 +139,16 @@ def _apart(fitted: Fit, product: int, riders: Codes, studies: Codes, *, referenc
     """A product that nothing connects to the reference, or the reference that nothing was tested against."""
     own = product == reference
     return ProductStanding(
-        fitted.network.arms.products[product],
-        *((0.0, 0.0, (0.0, 0.0), (0.0, 0.0)) if own else (None, None, None, None)),
-        None,
-        None,
-        int(riders[product]),
-        int(studies[product]),
-        int(fitted.component[product]),
+        product=fitted.network.arms.products[product],
+        effect_m2=0.0 if own else None,
+        se_m2=0.0 if own else None,
+        ci95_m2=(0.0, 0.0) if own else None,
+        prediction95_m2=(0.0, 0.0) if own else None,
+        p_best=None,
+        score=None,
+        riders=int(riders[product]),
+        studies=int(studies[product]),
+        component=int(fitted.component[product]),
     )
 
 

@@ -37,7 +37,8 @@ class Sums:
 
     @classmethod
     def empty(cls, products: int) -> Sums:
-        return cls(*(np.zeros((products, products)) for _ in range(2)), *(np.zeros(products) for _ in range(2)))
+        square = (products, products)
+        return cls(np.zeros(square), np.zeros(square), np.zeros(products), np.zeros(products))
 
     def close(self) -> Sums:
         """Make Laplacians of the weights between products gathered so far: rows of G add to zero."""

@@ -85,3 +85,11 @@ def test_one_rider_alone_tells_no_heterogeneity():
     assert (found.tau_m2, found.tau_dl_m2, found.interval_method) == (None, None, None)
     assert {row.ci95_m2 for row in found.products if row.product != "product 0"} == {None}
     assert found.df > 0
+
+
+@pytest.mark.parametrize("marks", [0, 64], ids=["sorted", "marked"])
+def test_riders_of_several_sessions_who_repeat_nothing_are_not_tied(monkeypatch, marks):
+    monkeypatch.setattr(layout, "MARKS_PER_ROW", marks)
+    one = simulated(5, riders=8, products=6)
+    arms = Arms(one.study, one.rider // 2, one.product + 6 * (one.rider % 2), one.value_m2, one.se_m2, ("x",) * 12)
+    assert layout.lay_out(arms).linked.batches == ()

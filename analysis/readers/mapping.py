@@ -8,6 +8,8 @@ an empty string leaves the field unread. It wins over the default.
 
 from __future__ import annotations
 
+import difflib
+import math
 import re
 import unicodedata
 from collections.abc import Mapping, Sequence
@@ -65,7 +67,8 @@ UNITS = {
 }
 # Without a unit these are read in the channel's own; speeds, distances and pressures are not: many units are in use.
 UNIT_NEEDED = {"distance_m", "speed_mps", "airspeed_mps", "pressure_hpa"}
-RULE = re.compile(r"(?P<channel>\w+)(?:\*(?P<scale>[-+.\deE]+?))?(?P<offset>[-+][.\d]+)?")
+UNSIGNED = r"(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
+RULE = re.compile(rf"(?P<channel>\w+)(?:\*(?P<scale>[-+]?{UNSIGNED}))?(?P<offset>[-+]{UNSIGNED})?", re.ASCII)
 BRACKETS = re.compile(r"(?P<words>.+?)\s*[(\[](?P<unit>[^)\]]*)[)\]]")
 
 
@@ -101,6 +104,22 @@ def default_target(field: str) -> Target | None:
     return None
 
 
+def suggested_channel(field: str) -> str | None:
+    """Name the channel that a field left unread most resembles; None where it resembles none."""
+    text = unicodedata.normalize("NFC", field).strip().casefold()[:200].rpartition("developer")[2].lstrip("0123456789.")
+    bracketed = BRACKETS.fullmatch(text)
+    words = _words(bracketed["words"] if bracketed else text)
+    known = {name: channel for channel, names in QUANTITIES.items() for name in (*names, _words(channel))}
+    if words in known:
+        return known[words]
+    close = difflib.get_close_matches(words, known, n=1, cutoff=0.75)
+    if close:
+        return known[close[0]]
+    # "front power meter": the longest known word group within; short ones ("hr", "alt") would be found anywhere.
+    inside = [name for name in known if len(name) > 3 and f" {name} " in f" {words} "]
+    return known[max(inside, key=len)] if inside else None
+
+
 def parse_mapping(mapping: Mapping[str, str]) -> tuple[dict[str, Target | None], list[Fault]]:
     """Read a studio's own mapping; None stands for a field left unread."""
     targets: dict[str, Target | None] = {}
@@ -114,7 +133,10 @@ def parse_mapping(mapping: Mapping[str, str]) -> tuple[dict[str, Target | None],
         try:
             if not found or (found["channel"] not in CHANNELS and found["channel"] != TIME):
                 raise ValueError
-            targets[name] = Target(found["channel"], float(found["scale"] or 1), float(found["offset"] or 0))
+            target = Target(found["channel"], float(found["scale"] or 1), float(found["offset"] or 0))
+            if not target.scale or not math.isfinite(target.scale) or not math.isfinite(target.offset):
+                raise ValueError
+            targets[name] = target
         except ValueError:
             allowed = "'channel', 'channel*scale' or 'channel*scale+offset' with a channel of " + ", ".join(CHANNELS)
             faults.append(Fault("mapping", field, shown(rule), allowed))

@@ -1,8 +1,8 @@
 """What a reader costs beside its library: python tests/load/readers_benchmark.py
 
-The yardstick is the same library (stdlib csv, fitdecode, defusedxml) reading the same fields of the same file into floats and UTC
-times and nothing else. Both are run in turn, several times, on processor time; the ratio of the best of each must be at
-most 1.3. Exits 1 where it is not.
+The yardstick is the same library (stdlib csv, fitdecode, defusedxml) reading the same fields of the same file into
+floats and UTC times and nothing else. Both are run in turn, several times, on processor time; the ratio of the best of
+each must be at most 1.3. Exits 1 where it is not.
 """
 
 from __future__ import annotations

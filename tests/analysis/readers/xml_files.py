@@ -15,10 +15,12 @@ def stamp(second: float) -> str:
 def trackpoint(second: int, extra: str = "") -> str:
     return (
         f"<Trackpoint><Time>{stamp(second)}</Time><Position>"
-        f"<LatitudeDegrees>{52.31 + second * 1e-5:.7f}</LatitudeDegrees><LongitudeDegrees>-34.38</LongitudeDegrees></Position><AltitudeMeters>12.2</AltitudeMeters>"
+        f"<LatitudeDegrees>{52.31 + second * 1e-5:.7f}</LatitudeDegrees>"
+        "<LongitudeDegrees>-34.38</LongitudeDegrees></Position><AltitudeMeters>12.2</AltitudeMeters>"
         f"<DistanceMeters>{10.0 * second}</DistanceMeters><HeartRateBpm><Value>140</Value></HeartRateBpm>"
         "<Cadence>90</Cadence><SensorState>Present</SensorState><Extensions><q:TPX>"
-        f"<q:Speed>{10 + second / 10}</q:Speed><q:Watts>{250 + second}</q:Watts>{extra}</q:TPX></Extensions>"
+        f"<q:Speed>{10 + second % 100 / 10}</q:Speed>"
+        f"<q:Watts>{250 + second % 1000}</q:Watts>{extra}</q:TPX></Extensions>"
         "</Trackpoint>\n"
     )
 
@@ -43,7 +45,8 @@ def tcx_file(laps: Sequence[tuple[int, int]] = ((0, 20),), extra: str = "") -> b
 def trkpt(second: int, extra: str = "") -> str:
     return (
         f'<trkpt lat="{52.31 + second * 1e-5:.7f}" lon="-34.38"><ele>12.2</ele><time>{stamp(second)}</time><extensions>'
-        f"<power>{250 + second}</power><z:TrackPointExtension><z:atemp>18</z:atemp><z:hr>140</z:hr><z:cad>90</z:cad>"
+        f"<power>{250 + second % 1000}</power>"
+        f"<z:TrackPointExtension><z:atemp>18</z:atemp><z:hr>140</z:hr><z:cad>90</z:cad>"
         f"<z:speed>10.5</z:speed></z:TrackPointExtension>{extra}</extensions></trkpt>\n"
     )
 

@@ -117,6 +117,8 @@ def repeats(arms: Arms, start: Codes, size: Codes) -> Codes:
     """
     rider = arms.rider[start]
     several = np.bincount(rider)[rider] > 1
+    if not several.any():
+        return np.empty(0, np.int64)
     rows = np.flatnonzero(np.repeat(several, size))
     products = len(arms.products)
     cells = (int(rider.max(initial=0)) + 1) * products

@@ -101,7 +101,12 @@ def lay_blocks(arms: Arms, block: Codes, cell: Codes) -> Linked:
     inner = where - first_cell[rank[block]]
     information, z, y_p_y = _at_zero(arms, flat, inner, size[rank[block]], int((size**2).sum()))
     return Linked(
-        tuple(_batches(arms.product[first][order], information, np.bincount(where, z, order.size), size)), y_p_y
+        tuple(
+            _batches(
+                arms.product[first][order], information, np.asarray(np.bincount(where, z, order.size), np.float64), size
+            )
+        ),
+        y_p_y,
     )
 
 

@@ -109,6 +109,7 @@ def components(adjacent: np.ndarray, reference: int) -> Codes:
     Parameters
     ----------
     adjacent : ndarray of bool, shape (p, p)
+        Whether a study compares two products [1].
     reference : int
         Code of the reference [1].
 

@@ -119,8 +119,8 @@ class _Zip:
             given = f"a broken zip ({error})"
             raise Refused([Fault(label, "bundle", given, "a folder or a sound zip with session.json")]) from None
         entries = [(_member_name(info), info) for info in self.zip.infolist()]
-        members = [(name, info) for name, info in entries if not info.is_dir()]
-        unsafe = [name for name, info in entries if info.is_dir() and not safe_name(name)]
+        members = [(name, info) for name, info in entries if not name.endswith("/")]  # is_dir() breaks on no name
+        unsafe = [name for name, _ in entries if name.endswith("/") and not safe_name(name)]
         faults = [Fault(label, "member name", shown(name), NAME_ALLOWED) for name in unsafe]
         faults += self._table_faults(label, members)
         if faults:

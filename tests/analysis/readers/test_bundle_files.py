@@ -130,6 +130,17 @@ def test_an_encrypted_member_is_refused(tmp_path):
         read_bundle(path)
 
 
+def test_a_member_without_a_name_is_refused(tmp_path):
+    path = zipped(tmp_path / "day.zip", [*sound_members(), ("x", b"")])
+    raw = path.read_bytes()
+    entry = raw.rindex(b"PK\x01\x02")  # 46 bytes, then the name whose length stands at 28
+    table = raw[: entry + 28] + bytes(2) + raw[entry + 30 : entry + 46] + raw[entry + 47 :]
+    size = int.from_bytes(table[-10:-6], "little") - 1  # of the table, in the end record
+    path.write_bytes(table[:-10] + size.to_bytes(4, "little") + table[-6:])
+    with pytest.raises(Refused, match="member name: found ''; allowed: a plain relative path"):
+        read_bundle(path)
+
+
 def test_a_damaged_member_is_refused(tmp_path):
     path = zipped(tmp_path / "day.zip", sound_members())
     raw = bytearray(path.read_bytes())

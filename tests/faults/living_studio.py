@@ -1,5 +1,6 @@
 """A real studio for the fault tests: `manage.py runstudio` on a folder and a port of its own, asked over HTTP."""
 
+import http.client
 import io
 import json
 import os
@@ -126,8 +127,8 @@ class LivingStudio:
         except urllib.error.HTTPError as refusal:
             with refusal:
                 return refusal.code, json.load(refusal)
-        except (urllib.error.URLError, ConnectionError):
-            return 0, None
+        except (urllib.error.URLError, ConnectionError, http.client.HTTPException):
+            return 0, None  # the server went away, before or within its answer
 
     def sign_in(self, username="fitter"):
         credentials = json.dumps({"username": username, "password": PASSWORD}).encode()

@@ -14,6 +14,7 @@ from analysis.core import types
 from analysis.core.types import Array, Warning
 from analysis.readers.archive import canonical
 from analysis.readers.document import unknown_keys
+from analysis.readers.doubles import Ridden, doubles
 from analysis.readers.faults import Fault, Refused
 from analysis.readers.samples import Recording, note
 from analysis.readers.times import known_zone, micros, parse_time
@@ -51,7 +52,7 @@ def core_session(
 ) -> types.Session:
     """Translate a session; `recordings` go by the name that the runs give.
 
-    Raises `Refused` for every run outside its recording.
+    Raises `Refused` for every run outside its recording, or cut from the samples of another.
     """
     by_name = {canonical(name): recording for name, recording in recordings.items()}
     entries = sorted(document["runs"], key=lambda run: run["number"])
@@ -60,12 +61,15 @@ def core_session(
         raise Refused(faults)
     starts, clock_notes = _starts(entries, by_name)
     zeros = [starts[canonical(run["recording"])] for run in entries]
+    faults, double_notes = doubles(DOCUMENT, _counted(document, entries, cuts, zeros, by_name))
+    if faults:
+        raise Refused(faults)
     epoch = min(zero + _micros(cut.time_s[0]) for zero, cut in zip(zeros, cuts, strict=True))
     runs = tuple(_run(run, cut, (zero - epoch) / 1e6) for run, cut, zero in zip(entries, cuts, zeros, strict=True))
     clocked = any(by_name[canonical(run["recording"])].start for run in entries)
     weather, weather_notes = _weather(document, epoch if clocked else None)
     found = _reader_notes(entries, by_name)
-    notes = [*unknown_keys(document), *found, *clock_notes, *weather_notes, *notes]
+    notes = [*unknown_keys(document), *found, *clock_notes, *double_notes, *weather_notes, *notes]
     return _session(document, runs, weather, questions or types.Questions(), tuple(dict.fromkeys(notes)))
 
 
@@ -129,6 +133,29 @@ def _inside(
         note("gaps", what, "Correct from and to, or copy the whole recording."), where=f"run {run['number']}"
     )
     return keep, None, [found]
+
+
+def _counted(
+    document: Mapping[str, Any],
+    entries: list[Mapping[str, Any]],
+    cuts: list[_Cut],
+    zeros: list[int],
+    recordings: Mapping[str, Recording],
+) -> list[Ridden]:
+    """The runs that are not left out, as `doubles.py` looks at them."""
+    at = {id(run): index for index, run in enumerate(document["runs"])}
+    return [
+        Ridden(
+            key=f"runs[{at[id(run)]}]",
+            number=int(run["number"]),
+            recording=canonical(run["recording"]),
+            clocked=recordings[canonical(run["recording"])].start is not None,
+            time_us=zero + cut.time_s * 1e6,
+            samples=cut.columns,
+        )
+        for run, cut, zero in zip(entries, cuts, zeros, strict=True)
+        if run.get("left_out") is None
+    ]
 
 
 def _extent(name: str, recording: Recording) -> str:

@@ -138,7 +138,7 @@ def seconds_only(count):
 
 
 def test_recordings_without_a_clock_follow_each_other_and_that_is_stated():
-    session = session_of(document(), {"run-01.csv": seconds_only(10), "run-02.csv": seconds_only(10)})
+    session = session_of(document(), {"run-01.csv": seconds_only(10), "run-02.csv": seconds_only(11)})
     assert [run.channels.time_s[0] for run in session.runs] == [0, 69]
     assert session.weather[0].time_s == 0
     assert [note.code for note in session.notes] == ["zone_assumed"]
@@ -153,7 +153,7 @@ def test_a_readers_note_stands_where_its_runs_are():
     broken = csv_bytes().replace(b",10.5,", b",nan,", 1)
     doc = document()
     doc["runs"] = [
-        {"number": number, "setup": "A", "recording": "b.csv" if number in (2, 5, 6, 7) else "a.csv"}
+        {"number": number, "setup": "A", "recording": "b.csv" if number in (2, 5, 6, 7) else "a.csv", "left_out": "x"}
         for number in range(1, 9)
     ]
     session = session_of(doc, {"a.csv": csv_bytes(), "b.csv": broken})

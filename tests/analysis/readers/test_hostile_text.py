@@ -13,7 +13,7 @@ from analysis.readers.bundle import core_session
 from analysis.readers.document import normalised, parse_document
 from analysis.readers.faults import Refused
 from analysis.readers.recording import read_recording
-from tests.analysis.readers.bundles import csv_bytes, document
+from tests.analysis.readers.bundles import csv_bytes, document, files
 
 SEEDED = settings(max_examples=150, deadline=None, derandomize=True)
 CELLS = st.sampled_from(
@@ -101,7 +101,7 @@ def test_a_document_with_anything_in_it(changes):
     else:
         refused = None
         assert normalised(normalised(parsed)) == normalised(parsed)
-        recordings = {name: read_recording(name, csv_bytes()) for name in ("run-01.csv", "run-02.csv")}
+        recordings = {name: read_recording(name, content) for name, content in files().items()}
         assert isinstance(core_session(parsed, recordings), Session)
     assert refused is None or refused.faults
 

@@ -52,6 +52,9 @@ RANGES = {
     "runs[].lap": (1, 100_000),
 }
 
+# More than any day at the roadside; an import enters every one of them in one transaction, and others wait for it.
+MOST = {"runs": 400, "setups": 40, "weather": 5000, "setups[].items": 24, "setups[].position": 60}
+
 
 def parse_document(file: str, data: bytes) -> dict[str, Any]:
     """Read the JSON text and check it whole; raises `Refused` with every fault found."""
@@ -69,8 +72,12 @@ def checked_document(file: str, data: bytes) -> tuple[dict[str, Any], list[Fault
     """
     document = _loaded(file, data)
     hygiene = _hygiene(file, document)
+    if any(fault.given == TOO_DEEP for fault in hygiene):
+        raise Refused(hygiene)  # what walks down the document below would run out of stack
+    if crowds := _crowd_faults(file, document):
+        raise Refused([*hygiene, *crowds])
     shape = shape_faults(file, document)
-    if not isinstance(document, dict) or any(fault.given == TOO_DEEP for fault in hygiene):
+    if not isinstance(document, dict):
         raise Refused([*hygiene, *shape])
     sound = _without(document, {fault.key for fault in (*hygiene, *shape)})
     assert isinstance(sound, dict)
@@ -120,7 +127,9 @@ def _loaded(file: str, data: bytes) -> object:
     except json.JSONDecodeError as error:
         raise Refused([Fault(file, "file", error.msg, "JSON", error.lineno)]) from None
     except ValueError as error:
-        raise Refused([Fault(file, "file", str(error).split(";")[0], "JSON with finite numbers")]) from None
+        # Python's own words about a number of thousands of digits tell a fitter nothing.
+        given = str(error) if "no number of JSON" in str(error) else "a number of thousands of digits"
+        raise Refused([Fault(file, "file", given, "JSON with finite numbers")]) from None
     if doubles:
         raise Refused([Fault(file, key, "the key twice in one object", "once") for key in doubles])
     return document
@@ -152,6 +161,15 @@ def _hygiene(file: str, document: object) -> list[Fault]:
             faults.append(Fault(file, path, shown(value), f"at most {LONGEST} characters, no control signs"))
         elif isinstance(value, int | float) and not abs(value) <= LARGEST:  # also infinity
             faults.append(Fault(file, path, "a huge number", f"at most {LARGEST:g}"))
+    return faults
+
+
+def _crowd_faults(file: str, document: object) -> list[Fault]:
+    faults = []
+    for path, value, _ in _walk(document):
+        most = MOST.get(re.sub(r"\[\d+\]", "[]", path))
+        if most is not None and isinstance(value, dict | list) and len(value) > most:
+            faults.append(Fault(file, path, f"{len(value)} entries", f"at most {most}"))
     return faults
 
 

@@ -138,7 +138,7 @@ def test_every_fault_is_listed():
     ("text", "sentence"),
     [
         (b"", "allowed: JSON"),
-        (b"[]", "document: found '\\[\\]'; allowed: an object"),
+        (b"[]", "document: found \\[\\]; allowed: an object"),
         (b'{"a": NaN}', "NaN, which is no number of JSON"),
         (b'{"a": -Infinity}', "-Infinity, which is no number of JSON"),
         (b'{"a": 1e999}', "a huge number"),
@@ -195,3 +195,31 @@ def test_the_first_setup_is_the_reference_where_none_is_named():
     del doc["setups"][0]["reference"]
     doc["setups"].reverse()
     assert [(setup["label"], setup["reference"]) for setup in normalised(doc)["setups"]] == [("B", True), ("A", False)]
+
+
+def test_an_unknown_key_of_hundreds_of_levels_is_refused_in_words():
+    deep = json.loads('{"a":' * 500 + "1" + "}" * 500)
+    assert [(given, allowed) for _, given, allowed in faults(document(extra=deep))] == [
+        ("very deep nesting", "at most 24 levels")
+    ]
+
+
+@pytest.mark.parametrize(
+    ("path", "entries", "most"),
+    [
+        (["setups", 0, "items"], {f"slot-{at}": "x" for at in range(25)}, 24),
+        (["setups", 0, "position"], {f"pad_{at}_mm": at for at in range(61)}, 60),
+        (["runs"], [{"number": at + 1, "setup": "A", "recording": "a.csv"} for at in range(401)], 400),
+        (["setups"], [{"label": str(at)} for at in range(41)], 40),
+    ],
+)
+def test_more_than_a_day_holds_is_refused_with_the_count(path, entries, most):
+    """Common practice, no source: a day has some tens of runs and a handful of setups."""
+    key = "".join(f"[{step}]" if isinstance(step, int) else f".{step}" for step in path).lstrip(".")
+    assert faults(at(path, entries)) == [(key, f"{len(entries)} entries", f"at most {most}")]
+
+
+def test_a_number_of_thousands_of_digits_is_told_as_one():
+    text = json.dumps(document()).replace("82.0", "9" * 5000).encode()
+    with pytest.raises(Refused, match="found a number of thousands of digits; allowed: JSON with finite numbers"):
+        parse_document("session.json", text)

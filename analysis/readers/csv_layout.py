@@ -55,7 +55,7 @@ def sniff(name: str, data: bytes, mapping: Mapping[str, str] | None) -> Layout:
     best: tuple[int, int] = (-1, -1)
     for sign in [sign for sign in DELIMITERS if sign in head[skipped]] or DELIMITERS[:1]:
         names = _rows(head[skipped : skipped + 1], sign)[0]
-        found = resolve(names, mapping)
+        found = resolve(name, names, mapping)
         if (len(found[0]), len(names)) > best:
             best, delimiter, header, (targets, faults) = (len(found[0]), len(names)), sign, names, found
     if TIME not in {target.channel for target in targets.values()}:

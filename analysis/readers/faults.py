@@ -5,6 +5,7 @@ Every reader of this room refuses with these; nothing else about errors belongs 
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -45,9 +46,11 @@ class Refused(Exception):
 
 
 def shown(value: object) -> str:
-    """Quote a found value, cut to a readable length and free of control characters."""
-    text = value if isinstance(value, str) else repr(value)
-    return f"'{text[:MOST_SHOWN]}...'" if len(text) > MOST_SHOWN else f"'{text}'"
+    """Quote a found text; anything else as JSON writes it, so that 82 and '82' differ. Cut to a readable length."""
+    if isinstance(value, str):
+        return f"'{value[:MOST_SHOWN]}...'" if len(value) > MOST_SHOWN else f"'{value}'"
+    text = json.dumps(value, ensure_ascii=False, default=str)
+    return f"{text[:MOST_SHOWN]}..." if len(text) > MOST_SHOWN else text
 
 
 def _printable(text: str) -> str:

@@ -41,7 +41,7 @@ def read_fit(name: str, data: bytes, *, mapping: Mapping[str, str] | None, limit
     notes += found
     names = _fields(messages)
     labels = [f"{name.rpartition('.')[2]} ({messages.units[name]})" for name in names]
-    targets, faults = resolve(names, mapping, labels)
+    targets, faults = resolve(name, names, mapping, labels)
     columns = {to.channel: _converted(messages.column(names[at])[order], to) for at, to in targets.items()}
     columns, implausible, found = keep_plausible(name, columns)
     if faults or implausible:

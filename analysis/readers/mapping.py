@@ -144,7 +144,7 @@ def parse_mapping(mapping: Mapping[str, str]) -> tuple[dict[str, Target | None],
 
 
 def resolve(
-    fields: Sequence[str], mapping: Mapping[str, str] | None, labels: Sequence[str] | None = None
+    file: str, fields: Sequence[str], mapping: Mapping[str, str] | None, labels: Sequence[str] | None = None
 ) -> tuple[dict[int, Target], list[Fault]]:
     """Choose for each channel the field that fills it: the studio's mapping, the exact name, else the first.
 
@@ -165,5 +165,5 @@ def resolve(
         if target.channel not in {other.channel for other in chosen.values()}:
             chosen[index] = target
         elif rank == taken and rank < 2:
-            faults.append(Fault("columns", fields[index], "a second column", f"one column for {target.channel}"))
+            faults.append(Fault(file, fields[index], "a second column", f"one column for {target.channel}"))
     return chosen, faults

@@ -52,7 +52,9 @@ def read_xml(
     clock = Clock(name, zone)
     points = read_points(name, data, clock=clock, limits=limits)
     table, notes = _table(points)
-    targets, faults = resolve(table.names, mapping, [LABELS.get(field.casefold(), field) for field in table.names])
+    targets, faults = resolve(
+        name, table.names, mapping, [LABELS.get(field.casefold(), field) for field in table.names]
+    )
     used = {table.names[at]: target for at, target in targets.items()}
     faults += [fault for field in used for fault in points.numbers[field].faults]
     columns = {target.channel: _converted(table.values(field), target) for field, target in used.items()}

@@ -45,7 +45,7 @@ class BundlesView(StudioView):
         name = PurePath(file.name or "bundle.zip").name
         if not zipfile.is_zipfile(file):
             file.seek(0)
-            given = f"{file.size} bytes that begin {shown(file.read(8))}"
+            given = f"{file.size} bytes that begin {shown(file.read(8).decode(errors='replace'))}"
             fault = Fault(file=name, key="bundle", given=given, allowed="a whole zip")
             raise WrongMediaType("The bundle is not a zip, or not a whole one.", (fault,))
         file.seek(0)

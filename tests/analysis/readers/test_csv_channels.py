@@ -135,7 +135,7 @@ def test_a_column_in_the_wrong_unit_is_refused():
         (b"251", b"\x00\x01", r"line 3, file: found binary data"),
         (b"251", b"\xff\xfe", r"line 3, file: found bytes that are no UTF-8 \(ff fe"),
         (b"time,", b"when,", r"line 1, time: found the columns 'when, power_w, speed_mps'"),
-        (b"speed_mps", b"power_w", r"columns, power_w: found a second column"),
+        (b"speed_mps", b"power_w", r"run.csv, power_w: found a second column"),
     ],
 )
 def test_what_cannot_be_read_is_refused_with_its_line(old, new, sentence):

@@ -29,3 +29,7 @@ def test_hostile_names_are_made_printable():
 
 def test_long_values_are_cut():
     assert len(shown("x" * 1000)) < 100
+
+
+def test_numbers_are_shown_apart_from_texts():
+    assert [shown(value) for value in (82, "82", True, [None])] == ["82", "'82'", "true", "[null]"]

@@ -6,7 +6,7 @@ import zipfile
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
-from analysis.readers.faults import shown
+from analysis.readers.faults import Fault, shown
 from analysis.results.models import Job
 from studio.records.models import Recording
 from studio.records.store import file_path
@@ -63,13 +63,14 @@ def test_no_field_bundle_is_400_and_named(bo, db):
 )
 def test_what_is_no_whole_zip_is_415(bo, db, content):
     answer = send(bo, BUNDLES, bundle=upload("day.zip", content))
+    first = content[:8].decode(errors="replace")
     assert answer.status_code == 415
     assert answer.json()["errors"] == [
         {
             "file": "day.zip",
             "line": None,
             "key": "bundle",
-            "given": f"{len(content)} bytes that begin {shown(content[:8])}",
+            "given": Fault("", "", f"{len(content)} bytes that begin {shown(first)}", "").given,
             "allowed": "a whole zip",
         }
     ]

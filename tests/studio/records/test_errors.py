@@ -29,7 +29,7 @@ def test_error_says_what_to_do(kind):
 def test_error_becomes_a_problem(kind):
     document = problem_of(kind("The bike cannot be kept.", faults=(FOUND,)))
     assert (document["status"], document["detail"]) == (STATUS[kind.__name__], "The bike cannot be kept.")
-    assert document["errors"] == [{"file": None, "line": None, "key": "mass_kg", "given": "'-1'", "allowed": "above 0"}]
+    assert document["errors"] == [{"file": None, "line": None, "key": "mass_kg", "given": "-1", "allowed": "above 0"}]
 
 
 def test_refusal_of_a_reader_becomes_a_problem():
@@ -52,5 +52,5 @@ def test_every_kind_of_problem_says_what_to_do(kind):
 
 def test_faults_make_one_sentence():
     assert sentence("It cannot be kept", [FOUND, FOUND]) == (
-        "It cannot be kept: mass_kg is '-1', allowed: above 0; mass_kg is '-1', allowed: above 0"
+        "It cannot be kept: mass_kg is -1, allowed: above 0; mass_kg is -1, allowed: above 0"
     )

@@ -22,7 +22,7 @@ CRR_SD = 0.0007  # about the assumed one (DESIGN section 7)
 CRR_CHANGE_SD = 0.0005  # between tyres or pressures (DESIGN section 7)
 # unknowns behind the heights: power gain, response to gusts, lateness of air and power
 EXTRAS = {"power meter gain": slice(-4, -3), "air at the rider in gusts": slice(-3, -2), "clocks": slice(-2, None)}
-ODD_Z = 5.0  # a stretch this many standard deviations from its twins is left out: 1 in 8,000 clean sessions
+ODD_Z = 5.0  # a stretch this many standard deviations from its twins is left out
 POWER_GAIN_SD = 0.013  # of power meter (0.012) and drivetrain efficiency (0.005) together, common to the session
 # how the gusts at the rider may differ from those at the sensor, relative (common practice, no source)
 RESPONSE_SD = 0.02

@@ -17,7 +17,7 @@ from rest_framework.viewsets import GenericViewSet
 
 from studio.api.etags import etag_of, require_match, unchanged
 from studio.api.filters import StudioFilters, refuse_unknown_keys
-from studio.api.shapes import StrictModelSerializer, resting_values
+from studio.api.shapes import StrictModelSerializer, names_of_columns, resting_values
 from studio.records.models import Studio, User
 from studio.records.models.base import Record
 from studio.records.querysets import membership_of
@@ -123,6 +123,10 @@ class RecordViewSet(RemovableViewSet[R]):
     into: ClassVar[type[StrictModelSerializer[Any]]]
     record_create: ClassVar[Callable[..., Any]]
     record_update: ClassVar[Callable[..., Any]]
+
+    def names_of_columns(self) -> dict[str, str]:
+        """The body's keys for columns of other names; refusals speak of those."""
+        return names_of_columns(self.into())
 
     def given(self, request: Request, *, partial: bool = False) -> dict[str, Any]:
         """The body, its shape checked."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import errno
 import logging
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation
@@ -87,7 +87,7 @@ def problem_response(exc: Exception, context: dict[str, Any]) -> Response:
 
 def _document(exc: Exception, context: dict[str, Any]) -> dict[str, Any]:
     if isinstance(exc, RecordsError | Refused):
-        return problem_of(exc)
+        return _in_own_words(problem_of(exc), getattr(context.get("view"), "names_of_columns", dict)())
     if isinstance(exc, Malformed):
         return problem(exc.slug, exc.detail, exc.faults)
     if isinstance(exc, exceptions.ValidationError):
@@ -102,6 +102,13 @@ def _document(exc: Exception, context: dict[str, Any]) -> dict[str, Any]:
     if isinstance(exc, OSError) and exc.errno in {errno.ENOSPC, errno.EDQUOT}:
         return problem("unavailable", "The studio's disk is full: nothing was kept. Tell the owner.")
     return problem("fault", "Something went wrong on the studio's side; it was noted.")
+
+
+def _in_own_words(document: dict[str, Any], names: Mapping[str, str]) -> dict[str, Any]:
+    """The same with each key as the route's body has it, where a column goes by another name."""
+    for error in document.get("errors", ()):
+        error["key"] = ", ".join(names.get(key, key) for key in error["key"].split(", "))
+    return document
 
 
 def _media_problem(exc: exceptions.UnsupportedMediaType, context: dict[str, Any]) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from rest_framework import serializers
 
 from studio.api.base import RecordViewSet
 from studio.api.filters import StudioFilters
-from studio.api.shapes import ModelShape, Reference, StrictModelSerializer
+from studio.api.shapes import InstantField, ModelShape, Reference, StrictModelSerializer
 from studio.records.models import FieldSession, Recording, Run, Setup
 from studio.records.services.runs import run_create, run_delete, run_update
 
@@ -21,12 +21,8 @@ class _Cut:
 
     def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
         fields: dict[str, serializers.Field[Any, Any, Any, Any]] = super().get_fields()  # type: ignore[misc]
-        fields["from"] = serializers.DateTimeField(
-            source="started_at", required=False, allow_null=True, help_text="inclusive"
-        )
-        fields["to"] = serializers.DateTimeField(
-            source="ended_at", required=False, allow_null=True, help_text="exclusive"
-        )
+        fields["from"] = InstantField(source="started_at", required=False, allow_null=True, help_text="inclusive")
+        fields["to"] = InstantField(source="ended_at", required=False, allow_null=True, help_text="exclusive")
         return fields
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
+from datetime import datetime
 from typing import Any, ClassVar, TypeVar
 
 from django.db import models
@@ -16,6 +17,7 @@ from rest_framework import serializers
 from studio.api.problems import UNUSABLE
 
 M = TypeVar("M", bound=models.Model)
+INSTANT = "a time with its offset, such as 2026-05-09T08:10:00Z"
 UUID_FIELD = serializers.UUIDField()
 SMALL_MOST, WHOLE_MOST = 2**15 - 1, 2**31 - 1
 """What the smaller of the databases' columns hold."""
@@ -52,12 +54,21 @@ class WholeNumberField(serializers.IntegerField):
         return super().to_internal_value(data)
 
 
+class InstantField(serializers.DateTimeField):
+    """An RFC 3339 time with its offset: without one it could be the session's clock or Greenwich's."""
+
+    default_error_messages: ClassVar[dict[str, Any]] = {"invalid": INSTANT, "date": INSTANT}
+
+    def enforce_timezone(self, value: datetime) -> datetime:
+        if value.tzinfo is None:
+            self.fail("invalid")
+        return super().enforce_timezone(value)
+
+
 class InstantText(serializers.CharField):
     """An RFC 3339 time with its offset, kept as it was written (it goes into a document, not a column)."""
 
-    default_error_messages: ClassVar[dict[str, Any]] = {
-        "instant": "a time with its offset, such as 2026-05-09T08:10:00Z"
-    }
+    default_error_messages: ClassVar[dict[str, Any]] = {"instant": INSTANT}
 
     def to_internal_value(self, data: Any) -> str:
         text = super().to_internal_value(data)
@@ -103,6 +114,7 @@ class ModelShape(serializers.ModelSerializer[M]):
 
     serializer_field_mapping: ClassVar[dict[Any, Any]] = {
         **serializers.ModelSerializer.serializer_field_mapping,
+        models.DateTimeField: InstantField,
         models.FloatField: NumberField,
         models.PositiveIntegerField: WholeNumberField,
         models.PositiveSmallIntegerField: WholeNumberField,
@@ -134,6 +146,17 @@ def refuse_unknown(data: Mapping[str, Any], fields: Iterable[str]) -> None:
     names = f"one of {', '.join(known)}"
     if unknown := {key: [names] for key in data if key not in known}:
         raise serializers.ValidationError(unknown)
+
+
+def names_of_columns(serializer: serializers.BaseSerializer[Any], path: str = "") -> dict[str, str]:
+    """The key that the body has for each column which goes by another name there."""
+    names: dict[str, str] = {}
+    for name, field in getattr(serializer, "fields", {}).items():
+        if isinstance(field, serializers.Serializer) and field.source == "*":
+            names |= names_of_columns(field, f"{path}{name}.")
+        elif field.source != name:
+            names[str(field.source)] = f"{path}{name}"
+    return names
 
 
 def resting_values(serializer: StrictModelSerializer[Any]) -> dict[str, Any]:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from datetime import UTC, datetime
 from typing import Any
 
 from django.db.models import Max
 
 from analysis.readers.faults import Fault, shown
+from analysis.readers.ranges import MOST
 from studio.records.errors import fault
 from studio.records.models import FieldSession, Recording, RecordingState, Run, Setup, Studio, User
 from studio.records.services import write
@@ -52,6 +54,8 @@ def run_delete(*, record: Run, by: User | None, version: int) -> None:
 def _whole(run: Run) -> Iterable[Fault]:
     others = Setup.objects.filter(session_links__session=run.session).exclude(pk=run.setup_id)
     yield from setup_faults(run.session, [*others, run.setup], "setup")
+    if run._state.adding and Run.objects.filter(session=run.session).count() >= MOST["runs"]:
+        yield fault("session", f"a session of {MOST['runs']} runs", "another session for more")
     if run.recording is not None:
         yield from _recording_faults(run, run.recording)
 
@@ -70,6 +74,10 @@ def _recording_faults(run: Run, recording: Recording) -> Iterable[Fault]:
     starts_late = run.started_at is not None and run.started_at > recording.ended_at
     ends_early = run.ended_at is not None and run.ended_at <= recording.started_at
     if starts_late or ends_early:
-        given = f"a run outside {recording.filename}"
-        allowed = f"times from {recording.started_at.isoformat()} to {recording.ended_at.isoformat()}"
-        yield fault("started_at" if starts_late else "ended_at", given, allowed)
+        given = f"{_clock(run.started_at if starts_late else run.ended_at)}, outside {recording.filename}"
+        allowed = f"times from {_clock(recording.started_at)} to {_clock(recording.ended_at)}"
+        yield fault("from" if starts_late else "to", given, allowed)
+
+
+def _clock(moment: datetime | None) -> str:
+    return "" if moment is None else moment.astimezone(UTC).isoformat().replace("+00:00", "Z")

@@ -171,3 +171,24 @@ def test_a_new_setup_by_way_of_a_run_is_news_of_the_session(bo, rows):
 
 def test_a_product_named_by_a_number_too_long_for_its_column_is_400(bo, db):
     refused(bo.post("/api/v1/products/", {"category": "x" * 61, "name": "n"}), 400)
+
+
+def test_a_refused_cut_is_named_as_the_body_names_it(bo, rows):
+    cut = {"from": "2026-05-09T09:00:00Z", "to": "2026-05-09T08:00:00Z"}
+    (error,) = refused(bo.post("/api/v1/runs/", body_for("runs", rows) | cut), 422)["errors"]
+    assert error["key"] in ("from, to", "to, from")
+
+
+def test_a_refused_assumption_is_named_as_the_body_names_it(bo, rows):
+    (error,) = refused(bo.post("/api/v1/sessions/", body_for("sessions", rows) | {"assumed": {"crr": -1}}), 422)[
+        "errors"
+    ]
+    assert error["key"] == "assumed.crr"
+
+
+@pytest.mark.parametrize(("route", "key"), [("runs", "from"), ("mountings", "mounted_at")])
+@pytest.mark.parametrize("time", ["2026-05-09T08:00:00", "2026-05-09", "yesterday"])
+def test_a_time_without_its_offset_is_400(bo, rows, route, key, time):
+    """RFC 3339, section 5.6: a date-time ends with its offset."""
+    (error,) = refused(bo.post(f"/api/v1/{route}/", body_for(route, rows) | {key: time}), 400)["errors"]
+    assert (error["key"], error["allowed"]) == (key, "a time with its offset, such as 2026-05-09T08:10:00Z")

@@ -15,45 +15,15 @@ from typing import Any
 from analysis.core.types import Warning
 from analysis.readers.archive import NAME_ALLOWED, safe_name
 from analysis.readers.faults import Fault, Refused, shown
+from analysis.readers.ranges import DEEPEST, YEARS, crowd_faults, range_faults, walk
 from analysis.readers.samples import note
 from analysis.readers.schema import BUNDLE, joined, shape_faults
 from analysis.readers.times import known_zone, parse_time
 
-DEEPEST = 24
 LONGEST = 20_000  # characters of one text
 TOO_DEEP = "very deep nesting"
 LARGEST = 1e15  # whole numbers beyond lose digits in other programs
 ZONED = "ISO 8601 date and time with zone, such as 2026-05-09T08:10:00Z"
-
-# What a bicycle and a rider outdoors can be, with room to spare; common practice, no source.
-RANGES = {
-    "rider.height_cm": (50, 260),
-    "rider.mass_kg": (15, 300),
-    "bike.mass_kg": (2, 100),
-    "bike.wheel_circumference_m": (0.8, 3),
-    "bike.wheel_inertia_kg_m2": (0, 2),
-    "system_mass_kg": (20, 500),
-    "course.length_m": (20, 200_000),
-    "course.bearing_deg": (-360, 360),
-    "assumed.crr": (0.0005, 0.05),
-    "assumed.drivetrain_efficiency": (0.7, 1),
-    "smallest_difference_m2": (0, 0.1),
-    "repeatability.sd_m2": (0, 0.1),
-    "repeatability.df": (0, 100_000),
-    "weather[].temperature_c": (-45, 60),
-    "weather[].pressure_hpa": (500, 1100),
-    "weather[].humidity_pct": (0, 100),
-    "setups[].system_mass_kg": (20, 500),
-    "setups[].bottles": (0, 20),
-    "setups[].tyre_pressure_kpa.*": (30, 2000),
-    "setups[].position.*": (-10_000, 10_000),
-    "runs[].system_mass_kg": (20, 500),
-    "runs[].number": (1, 100_000),
-    "runs[].lap": (1, 100_000),
-}
-
-# More than any day at the roadside; an import enters every one of them in one transaction, and others wait for it.
-MOST = {"runs": 400, "setups": 40, "weather": 5000, "setups[].items": 24, "setups[].position": 60}
 
 
 def parse_document(file: str, data: bytes) -> dict[str, Any]:
@@ -74,14 +44,14 @@ def checked_document(file: str, data: bytes) -> tuple[dict[str, Any], list[Fault
     hygiene = _hygiene(file, document)
     if any(fault.given == TOO_DEEP for fault in hygiene):
         raise Refused(hygiene)  # what walks down the document below would run out of stack
-    if crowds := _crowd_faults(file, document):
+    if crowds := crowd_faults(file, document):
         raise Refused([*hygiene, *crowds])
     shape = shape_faults(file, document)
     if not isinstance(document, dict):
         raise Refused([*hygiene, *shape])
     sound = _without(document, {fault.key for fault in (*hygiene, *shape)})
     assert isinstance(sound, dict)
-    sense = [*_range_faults(file, sound), *_time_faults(file, sound), *_tie_faults(file, sound)]
+    sense = [*range_faults(file, sound), *_time_faults(file, sound), *_tie_faults(file, sound)]
     return sound, [*hygiene, *shape, *sense]
 
 
@@ -135,22 +105,10 @@ def _loaded(file: str, data: bytes) -> object:
     return document
 
 
-def _walk(value: object, path: str = "", depth: int = 0) -> Iterator[tuple[str, object, int]]:
-    yield path, value, depth
-    if depth > DEEPEST:
-        return
-    if isinstance(value, dict):
-        for key, entry in value.items():
-            yield from _walk(entry, joined(path, key), depth + 1)
-    elif isinstance(value, list):
-        for at, entry in enumerate(value):
-            yield from _walk(entry, f"{path}[{at}]", depth + 1)
-
-
 def _hygiene(file: str, document: object) -> list[Fault]:
     """What no key may hold, known or not: it could not be stored or given back."""
     faults = []
-    for path, value, depth in _walk(document):
+    for path, value, depth in walk(document):
         if depth > DEEPEST:
             return [Fault(file, path[:80], TOO_DEEP, f"at most {DEEPEST} levels")]
         if isinstance(value, dict):
@@ -164,30 +122,9 @@ def _hygiene(file: str, document: object) -> list[Fault]:
     return faults
 
 
-def _crowd_faults(file: str, document: object) -> list[Fault]:
-    faults = []
-    for path, value, _ in _walk(document):
-        most = MOST.get(re.sub(r"\[\d+\]", "[]", path))
-        if most is not None and isinstance(value, dict | list) and len(value) > most:
-            faults.append(Fault(file, path, f"{len(value)} entries", f"at most {most}"))
-    return faults
-
-
 def _text(value: str) -> bool:
     """Whether a text can be stored: no NUL, no half of a surrogate pair, not endless."""
     return len(value) <= LONGEST and "\0" not in value and not any("\ud800" <= sign <= "\udfff" for sign in value)
-
-
-def _range_faults(file: str, document: object) -> list[Fault]:
-    faults = []
-    for path, value, _ in _walk(document):
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            continue
-        general = re.sub(r"\[\d+\]", "[]", path)
-        limits = RANGES.get(general) or RANGES.get(general.rpartition(".")[0] + ".*")
-        if limits and not limits[0] <= value <= limits[1]:
-            faults.append(Fault(file, path, shown(value), f"{limits[0]:g} to {limits[1]:g}"))
-    return faults
 
 
 def _time_faults(file: str, document: Mapping[str, Any]) -> list[Fault]:
@@ -214,7 +151,7 @@ def _date_faults(file: str, day: str | None) -> list[Fault]:
     if day is None:
         return []
     try:
-        fits = re.fullmatch(r"\d{4}-\d\d-\d\d", day, re.ASCII) and 1990 <= date.fromisoformat(day).year <= 2100
+        fits = re.fullmatch(r"\d{4}-\d\d-\d\d", day, re.ASCII) and YEARS[0] <= date.fromisoformat(day).year <= YEARS[1]
     except ValueError:
         fits = False
     return [] if fits else [Fault(file, "session.date", shown(day), "a date such as 2026-05-09")]

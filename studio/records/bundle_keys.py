@@ -65,6 +65,16 @@ OWN: Mapping[str, frozenset[str]] = {
     "course": frozenset({"name", "surface", "marks"}),
     "runs": frozenset({"note"}),
 }
+RECORDS: Mapping[str, Mapping[str, Keys]] = {
+    "Rider": {"rider": RIDER},
+    "Bike": {"bike": BIKE, "assumed": {"drivetrain_efficiency": "drivetrain_efficiency"}},
+    "Course": {"course": COURSE},
+    "FieldSession": SESSION,
+    "Position": {"setups[]": {"position": "coordinates"}},
+    "Setup": {"setups[]": SETUP},
+    "Run": {"runs[]": RUN},
+}
+"""Where the fields of each record stand in a bundle."""
 
 
 def place_of(kind: str, entry: Mapping[str, Any]) -> str:

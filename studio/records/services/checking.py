@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import TypeVar
 from uuid import UUID
 
@@ -11,6 +12,9 @@ from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import models
 
 from analysis.readers.faults import Fault, shown
+from analysis.readers.ranges import crowd_faults, range_faults
+from analysis.readers.schema import joined
+from studio.records.bundle_keys import RECORDS
 from studio.records.errors import Conflict, Unusable, fault, sentence
 from studio.records.models import Membership, User
 
@@ -28,6 +32,7 @@ def check(record: M, *, rules: Sequence[Rule[M]] = ()) -> None:
     if not faults:
         for code, fault in _constraint_faults(record):
             (taken if code in UNIQUE_CODES else faults).append(fault)
+    faults = faults or list(_range_faults(record))
     noun = record._meta.verbose_name
     if faults:
         raise Unusable(sentence(f"This {noun} cannot be kept", faults), faults=tuple(faults))
@@ -85,8 +90,19 @@ def _allowed(record: models.Model, key: str, error: ValidationError) -> str:
     field = record._meta.get_field(key)
     if error.code == "invalid_choice" and isinstance(field, models.Field) and field.choices:
         return "one of: " + ", ".join(str(value) for value, _ in field.flatchoices)
+    if error.code == "max_length" and error.params:
+        return f"at most {error.params['limit_value']} characters"
     words = {"blank": "something, not nothing", "null": "something, not nothing"}
     return words.get(str(error.code), " ".join(error.messages))
+
+
+def _range_faults(record: models.Model) -> Iterator[Fault]:
+    """What no bundle may say: a session made by hand is analysed and exported like one that came in."""
+    for place, keys in RECORDS.get(type(record).__name__, {}).items():
+        for key, name in keys.items():
+            path, value = joined(place, key), getattr(record, name)
+            for found in (*range_faults("", value, path), *crowd_faults("", value, path)):
+                yield replace(found, key=name + found.key[len(path) :])
 
 
 def _stranger_faults(record: models.Model) -> list[Fault]:

@@ -10,6 +10,7 @@ from django.db.models import F, Max
 from django.utils import timezone
 
 from analysis.readers.faults import Fault, shown
+from analysis.readers.ranges import MOST, YEARS
 from analysis.readers.schema import BUNDLE, shape_faults
 from analysis.readers.times import known_zone, parse_time
 from studio.records.errors import Conflict, Unusable, fault, sentence
@@ -95,6 +96,8 @@ def setup_faults(session: FieldSession, setups: Sequence[Setup], key: str) -> li
     """Why setups cannot be tested together in a session."""
     faults = []
     labels: set[str] = set()
+    if len(setups) > MOST["setups"]:
+        faults.append(fault(key, f"{len(setups)} setups", f"at most {MOST['setups']} in a session"))
     for setup in setups:
         if setup.bike_id != session.bike_id:
             faults.append(fault(key, f"setup {setup.label} of another bike", "a setup of the session's bike"))
@@ -131,6 +134,8 @@ def _set_instruments(session: FieldSession, instruments: Sequence[Instrument]) -
 def _whole(session: FieldSession) -> Iterable[Fault]:
     if session.bike.rider_id != session.rider_id:
         yield fault("bike", shown(session.bike.name), "a bike of the session's rider")
+    if not YEARS[0] <= session.date.year <= YEARS[1]:
+        yield fault("date", shown(session.date.isoformat()), f"a date in the years {YEARS[0]} to {YEARS[1]}")
     if known_zone(session.timezone) is None:
         yield fault("timezone", shown(session.timezone), "an IANA time zone such as Atlantic/Azores")
     if not session._state.adding:

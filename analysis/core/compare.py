@@ -5,7 +5,7 @@ What a run's drag area is belongs to `joint`; here it is only compared and told.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import fields
 from typing import Any
 
@@ -39,6 +39,8 @@ def changes_between(reference: Setup, changed: Setup) -> tuple[Change, ...]:
 
     Parameters
     ----------
+    session : Session
+        What was given; its questions are answered by nulls [1].
     reference : Setup
         The reference setup [1].
     changed : Setup
@@ -135,7 +137,7 @@ def _family(joint: Joint, weights: list[Array]) -> list[Estimate | None]:
     ]
 
 
-def compare(session: Session, chain: Chain, joint: Joint, invalid: bool) -> tuple[Comparison, ...]:
+def compare(session: Session, chain: Chain, joint: Joint, forbids: Callable[[str], bool]) -> tuple[Comparison, ...]:
     """Every other setup of the session against the reference.
 
     Parameters
@@ -146,8 +148,8 @@ def compare(session: Session, chain: Chain, joint: Joint, invalid: bool) -> tupl
         The session's links [1].
     joint : Joint
         The solved run-level model [1].
-    invalid : bool
-        Whether a finding forbids a verdict [1].
+    forbids : callable
+        Whether a finding forbids a verdict on the setup of that label [1].
 
     Returns
     -------
@@ -161,17 +163,20 @@ def compare(session: Session, chain: Chain, joint: Joint, invalid: bool) -> tupl
     out = []
     for s in others:
         if s.label not in found or session.reference not in chain.labels:
-            out.append(unmatched(reference, s))
+            out.append(unmatched(session, reference, s))
             continue
+        invalid = forbids(s.label)
         out.append(_one(session, chain, joint, (reference, s), found[s.label], several=several, invalid=invalid))
     return tuple(out)
 
 
-def unmatched(reference: Setup, changed: Setup) -> Comparison:
+def unmatched(session: Session, reference: Setup, changed: Setup) -> Comparison:
     """A comparison that cannot be made: every figure is null.
 
     Parameters
     ----------
+    session : Session
+        What was given; its questions are answered by nulls [1].
     reference : Setup
         The reference setup [1].
     changed : Setup
@@ -189,8 +194,8 @@ def unmatched(reference: Setup, changed: Setup) -> Comparison:
         changed.label,
         changes_between(reference, changed),
         verdict="invalid",
-        watts=(),
-        time=(),
+        watts=tuple(WattsAnswer(speed, None, None) for speed in session.questions.speeds_mps),
+        time=_no_times(session),
         **nothing,
     )
 
@@ -275,8 +280,7 @@ def _time(
     )  # fmt: skip
     rideable = float(np.asarray(road.cda_m2)) > LEAST_DRAG_M2 and float(np.asarray(road.crr)) > 0.0
     if not rideable:  # figures of broken recordings: no time can be told from them
-        asked = [(d, p) for d in session.questions.distances_m for p in session.questions.powers_w]
-        return tuple(TimeAnswer(d, p, None, None) for d, p in asked)
+        return _no_times(session)
     out = []
     for distance in session.questions.distances_m:
         for power in session.questions.powers_w:
@@ -289,6 +293,11 @@ def _time(
                 )
             )
     return tuple(out)
+
+
+def _no_times(session: Session) -> tuple[TimeAnswer, ...]:
+    asked = [(d, p) for d in session.questions.distances_m for p in session.questions.powers_w]
+    return tuple(TimeAnswer(d, p, None, None) for d, p in asked)
 
 
 def difference_weights(chain: Chain, joint: Joint) -> Array | None:

@@ -24,9 +24,11 @@ class Findings:
     def add(self, code: str, level: Level, where: str, what: str, do: str) -> None:
         self.found.append(Warning(code, level, where, what, do))
 
-    @property
-    def invalid(self) -> bool:
-        return any(w.level == "invalid" for w in self.found)
+    def forbids(self, label: str) -> bool:
+        """Whether a verdict on the setup against the reference is forbidden; what is wrong with a third is its own."""
+        places = [f"setup {setup.label}" for setup in self.session.setups]
+        others = {place for place in places if place not in (f"setup {label}", f"setup {self.session.reference}")}
+        return any(w.level == "invalid" and w.where not in others for w in self.found)
 
     def has(self, code: str) -> bool:
         return any(w.code == code for w in self.found)
@@ -46,11 +48,20 @@ class Findings:
             "Clear the sensor's opening (water, insects, tape), look at its mount, and ride the run again.",
         )  # fmt: skip
 
+    def low_power(self, label: str) -> None:
+        self.add(
+            "low_power_test", "note", f"setup {label}",
+            f"Setup {label} is undecided, and more runs like these would hardly decide it: most of the doubt is shared "
+            "by all runs of a setup, so it does not shrink with their number.",
+            "Test on another day, in calmer air or with the air sensor farther out in front, and pool the days.",
+        )  # fmt: skip
+
     def mass(self) -> bool:
         """Whether every run's mass is known; says so where it is assumed or missing."""
         s = self.session
+        ridden = [r for r in s.runs if r.left_out is None]
         needing = [
-            r for r in s.runs if r.system_mass_kg is None and _setup_mass(s, r) is None and s.system_mass_kg is None
+            r for r in ridden if r.system_mass_kg is None and _setup_mass(s, r) is None and s.system_mass_kg is None
         ]
         if not needing:
             return True

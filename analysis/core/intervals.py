@@ -100,7 +100,7 @@ def _loadings(correlation: Array) -> Array:
     k = correlation.shape[0]
     if k == 2:
         root = float(np.sqrt(abs(correlation[0, 1])))
-        return np.array([root, root * np.sign(correlation[0, 1])])
+        return np.asarray(np.clip([root, root * np.sign(correlation[0, 1])], -0.999, 0.999))
     loading = np.full(k, np.sqrt(max(float(np.mean(correlation[~np.eye(k, dtype=bool)])), 0.01)))
     for _ in range(200):
         for i in range(k):

@@ -168,10 +168,14 @@ def _origin(session: Session) -> tuple[float, float] | None:
 
 def _result(session: Session, chain: Chain, solved: Joint, found: findings.Findings) -> SessionResult:
     weights = difference_weights(chain, solved)
+    comparisons = compare(session, chain, solved, found.forbids)
+    for comparison in comparisons:
+        if comparison.verdict == "undecided" and comparison.ridden_ci95_m2 and comparison.more_runs_needed is None:
+            found.low_power(comparison.changed)
     return SessionResult(
         runs=_runs(session, chain, solved),
         setups=_setups(session, chain, solved),
-        comparisons=compare(session, chain, solved, found.invalid),
+        comparisons=comparisons,
         instruments=_instruments(chain, solved),
         budget=budget.budget(session, chain, solved, weights),
         warnings=found.ordered(),
@@ -185,7 +189,7 @@ def _empty(session: Session, found: findings.Findings) -> SessionResult:
     return SessionResult(
         runs=tuple(_nothing(r) for r in _by_number(session)),
         setups=tuple(SetupResult(s.label, None, None, None, 0) for s in session.setups),
-        comparisons=tuple(unmatched(reference, s) for s in session.setups if s.label != session.reference),
+        comparisons=tuple(unmatched(session, reference, s) for s in session.setups if s.label != session.reference),
         instruments=Instruments(None, None, None, None),
         budget=(),
         warnings=found.ordered(),
@@ -249,7 +253,7 @@ def _setups(session: Session, chain: Chain, solved: Joint) -> tuple[SetupResult,
 
 
 def _instruments(chain: Chain, solved: Joint) -> Instruments:
-    crr = float(chain.evidence.crr[0])
+    crr = float(solved.theta[solved.slices["crr"]][0])
     m = solved.model
     if not m.has_gain:
         return Instruments(None, None, None, crr)

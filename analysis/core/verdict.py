@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.core.intervals import power_of_t, t_quantile
+from analysis.core.intervals import power_of_t, t_quantile, t_two_sided_p
 from analysis.core.joint import Joint
 from analysis.core.types import Verdict
 
@@ -104,10 +104,11 @@ def more_runs_needed(ridden: Estimate, joint: Joint, counts: tuple[int, int], sm
     fixed2 = max(ridden.sd**2 - run2 * (1.0 / counts[0] + 1.0 / counts[1]), 0.0)
     effect = max(abs(ridden.value), smallest_m2)
     spare = joint.model.history.df if joint.model.history else 0.0
+    alpha = t_two_sided_p(ridden.simultaneous, ridden.df)  # the interval that must leave out zero is the joint one
     low, high = counts
     for more in range(1, MOST_RUNS):
         low, high = (low + 1, high) if low <= high else (low, high + 1)
         sd = float(np.sqrt(fixed2 + run2 * (1.0 / low + 1.0 / high)))
-        if power_of_t(effect / sd, low + high - 2 + spare) >= POWER_WANTED:
+        if power_of_t(effect / sd, low + high - 2 + spare, alpha) >= POWER_WANTED:
             return more + more % 2
     return None

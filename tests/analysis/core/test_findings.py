@@ -269,6 +269,36 @@ def test_a_setup_without_a_usable_run_is_invalid(clean):
     assert result.setups[0].cda_m2 is not None
 
 
+def test_a_third_setup_without_a_run_leaves_the_others_their_verdict(clean):
+    session = replace(clean, setups=(*clean.setups, Setup("C")))
+    assert the(session, "setup_unmatched").where == "setup C"
+    verdicts = {c.changed: c.verdict for c in estimate(session).comparisons}
+    assert verdicts["B"] == estimate(clean).comparisons[0].verdict
+    assert verdicts["C"] == "invalid"
+
+
+def test_the_mass_of_a_left_out_run_is_not_needed(clean):
+    weighed = tuple(replace(r, system_mass_kg=82.0) for r in clean.runs if r.number != 8)
+    unweighed = replace(clean.runs[7], left_out="stopped at a gate")
+    session = replace(clean, system_mass_kg=None, rider_mass_kg=None, runs=(*weighed, unweighed))
+    assert found(session, "mass_missing") == []
+
+
+def test_asked_questions_stay_where_nothing_can_be_said(clean):
+    (comparison,) = estimate(left_out(clean, 2, 3, 6, 7)).comparisons
+    assert [(w.speed_mps, w.delta_w) for w in comparison.watts] == [(pytest.approx(40 / 3.6), None)]
+    assert [(t.distance_m, t.delta_s) for t in comparison.time] == [(40_000.0, None)]
+
+
+def test_an_undecided_difference_that_more_runs_cannot_decide_says_so():
+    """The cockpit's own gain is shared by all its runs; three hours of it do not shrink the doubt."""
+    setups = (Setup("A", {"items.cockpit": "one"}), Setup("B", {"items.cockpit": "other"}))
+    session = replace(simulate_session(World(delta_cda_m2=(0.0,)), np.random.default_rng(3))[0], setups=setups)
+    comparison = estimate(session).comparisons[0]
+    assert (comparison.verdict, comparison.more_runs_needed) == ("undecided", None)
+    assert the(session, "low_power_test").where == "setup B"
+
+
 def test_what_the_readers_found_is_kept(clean):
     note = the(edited(clean, lambda c: replace(c, yaw_rad=None)), "yaw_missing")
     session = replace(clean, notes=(replace(note, code="file_damaged", level="caution"),))

@@ -3,12 +3,14 @@
 import numpy as np
 import pytest
 
+from analysis.core.intervals import t_quantile
 from analysis.core.joint import Drift, Evidence, Model
 from analysis.core.verdict import Estimate, more_runs_needed, verdict
 
 
-def found(value: float, sd: float, df: float = 28.0, simultaneous: float = 2.0484) -> Estimate:
-    return Estimate(value, sd, df, simultaneous)
+def found(value: float, sd: float, df: float = 28.0, simultaneous: float | None = None) -> Estimate:
+    """An estimate; told alone, its simultaneous critical value is Student's own."""
+    return Estimate(value, sd, df, t_quantile(0.975, df) if simultaneous is None else simultaneous)
 
 
 @pytest.mark.parametrize(

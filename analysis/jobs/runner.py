@@ -23,6 +23,7 @@ from analysis.results.services.attempts import Attempt, Superseded
 from analysis.results.services.jobs import claim_next, give_back
 from studio.records.errors import RecordsError
 from studio.records.problems import problem, problem_of
+from studio.records.store import has_room, is_full
 
 logger = logging.getLogger(__name__)
 
@@ -31,6 +32,7 @@ Handler = Callable[[Attempt], dict[str, Any]]
 FAULT = "A fault of the studio, not of the data. Try again; if it stays, tell the owner."
 TOO_LONG = "The job took longer than {seconds} s and was stopped. Try fewer or shorter recordings."
 TOO_BIG = "The job needed more than {mib} MiB of memory and was stopped. Try fewer or shorter recordings."
+DISK_FULL = "The studio's disk is full; the job starts again when there is room. Tell the owner."
 
 
 def handler_of(kind: str) -> Handler:
@@ -40,7 +42,10 @@ def handler_of(kind: str) -> Handler:
 
 
 def run_next(*, worker: str) -> bool:
-    """Run the next job, if there is one; gives whether there was."""
+    """Run the next job, if there is one and room for what it writes; gives whether it was run."""
+    if not has_room():  # the job keeps its attempts; the sweep wakes for it until somebody has made room
+        logger.warning("no job is started: %s", DISK_FULL)
+        return False
     attempt = claim_next(worker=worker)
     if attempt is None:
         return False
@@ -72,8 +77,16 @@ def run(attempt: Attempt) -> None:
         attempt.failed(TOO_BIG.format(mib=settings.JOB_MEMORY_MIB), traceback.format_exc())
     except Superseded:
         raise
-    except Exception:
+    except Exception as error:
         logger.exception("job %s failed", attempt.job.pk)
+        end_of_fault(attempt, error)
+
+
+def end_of_fault(attempt: Attempt, error: Exception) -> None:
+    """A full disk is no fault of the job, which waits for room; anything else ends it."""
+    if is_full(error):
+        give_back(attempt=attempt, message=DISK_FULL)
+    else:
         attempt.failed(FAULT, traceback.format_exc())
 
 

@@ -5,7 +5,6 @@ Here is which error becomes which kind; the kinds and their words are `studio.re
 
 from __future__ import annotations
 
-import errno
 import logging
 from collections.abc import Iterator, Mapping
 from typing import Any
@@ -20,6 +19,7 @@ from rest_framework.response import Response
 from analysis.readers.faults import Fault, Refused, shown
 from studio.records.errors import RecordsError
 from studio.records.problems import KINDS, problem, problem_of
+from studio.records.store import is_full
 
 CONTENT_TYPE = "application/problem+json"
 RETRY_AFTER_S = 5
@@ -99,7 +99,7 @@ def _document(exc: Exception, context: dict[str, Any]) -> dict[str, Any]:
             return problem(slug, sentence)
     if isinstance(exc, exceptions.APIException) and exc.status_code in _SLUG_OF_STATUS:
         return problem(_SLUG_OF_STATUS[exc.status_code], str(exc.detail))
-    if isinstance(exc, OSError) and exc.errno in {errno.ENOSPC, errno.EDQUOT}:
+    if is_full(exc):
         return problem("unavailable", "The studio's disk is full: nothing was kept. Tell the owner.")
     return problem("fault", "Something went wrong on the studio's side; it was noted.")
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
+import shutil
 import tempfile
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -11,6 +13,10 @@ from pathlib import Path
 from uuid import UUID
 
 from django.conf import settings
+
+ROOM_BYTES = 32 * 1024 * 1024
+TORN = "incoming-"
+"""How the name of a file begins that is not whole yet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +51,7 @@ def keep_file(*, studio_id: UUID, chunks: Iterable[bytes], max_bytes: int | None
     root = _folder(studio_id)
     root.mkdir(parents=True, exist_ok=True)
     digest, size = hashlib.sha256(), 0
-    handle, temporary = tempfile.mkstemp(dir=root, prefix="incoming-")
+    handle, temporary = tempfile.mkstemp(dir=root, prefix=TORN)
     try:
         with os.fdopen(handle, "wb") as file:
             for chunk in chunks:
@@ -66,6 +72,25 @@ def keep_file(*, studio_id: UUID, chunks: Iterable[bytes], max_bytes: int | None
         Path(temporary).unlink(missing_ok=True)
         raise
     return StoredFile(sha256=sha256, size_bytes=size)
+
+
+def has_room() -> bool:
+    """Whether the disk has room for what one job writes: channels of the largest upload, and its rows."""
+    folder = Path(settings.FILES_FOLDER)
+    while not folder.exists():
+        folder = folder.parent
+    return shutil.disk_usage(folder).free >= ROOM_BYTES
+
+
+def is_full(error: Exception) -> bool:
+    """Whether a write failed for want of room, on the disk or in the account's share of it."""
+    return isinstance(error, OSError) and error.errno in {errno.ENOSPC, errno.EDQUOT}
+
+
+def discard_torn() -> None:
+    """Remove what killed processes left half written. Only for who knows that nobody is writing now."""
+    for torn in Path(settings.FILES_FOLDER).glob(f"*/{TORN}*"):
+        torn.unlink(missing_ok=True)
 
 
 def _sync_folder(folder: Path) -> None:

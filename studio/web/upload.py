@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 import zipfile
 from dataclasses import dataclass
 from pathlib import PurePath
@@ -16,7 +15,7 @@ from django.views.decorators.csrf import csrf_exempt, csrf_protect
 
 from analysis.jobs.enqueue import enqueue
 from analysis.results.models import Job
-from studio.records.store import keep_file
+from studio.records.store import is_full, keep_file
 from studio.web.access import STAFF, caller, open_to
 
 FORM_ALLOWANCE = 64 * 1024
@@ -82,7 +81,7 @@ def form(request: HttpRequest) -> HttpResponse:
     try:
         job = take(request, file)
     except OSError as error:
-        if error.errno not in {errno.ENOSPC, errno.EDQUOT}:
+        if not is_full(error):
             raise
         return upload_page(request, DISK_FULL)
     return redirect("web:job", job.pk)

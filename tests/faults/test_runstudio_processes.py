@@ -69,7 +69,7 @@ def test_a_busy_port_is_refused(demo, tmp_path):
 
 def test_an_empty_studio_says_how_to_make_its_owner_and_the_demo_stays_out_of_it(living):
     living.start()
-    wait_for("the greeting", lambda: "python manage.py createowner" in living.said())
+    wait_for("the greeting", lambda: f"manage.py createowner --data {living.data}" in living.said())
     living.stop()
     with sqlite3.connect(living.data / "studio.sqlite3") as database:
         database.execute("INSERT INTO records_studio VALUES (?, 'Own', '', 'UTC', '2026-05-09')", ["0" * 32])

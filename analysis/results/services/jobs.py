@@ -77,9 +77,10 @@ def requeue_jobs_of(*, worker: str) -> int:
     return _take_back(Job.objects.filter(state=JobState.RUNNING, worker=worker))
 
 
-def give_back(*, attempt: Attempt) -> None:
+def give_back(*, attempt: Attempt, message: str = TRYING_AGAIN) -> None:
     """Take back the job of an attempt that ended without a fault of the job's own (the database went away)."""
-    _take_back(Job.objects.filter(pk=attempt.job.pk, state=JobState.RUNNING, attempts=attempt.job.attempts))
+    mine = Job.objects.filter(pk=attempt.job.pk, state=JobState.RUNNING, attempts=attempt.job.attempts)
+    _take_back(mine, message)
 
 
 def sweep() -> int:
@@ -88,7 +89,7 @@ def sweep() -> int:
     return claimable().filter(created_at__lt=timezone.now() - WAKE_AFTER).count()
 
 
-def _take_back(lost: RecordQuerySet[Job]) -> int:
+def _take_back(lost: RecordQuerySet[Job], message: str = TRYING_AGAIN) -> int:
     """Queue the lost jobs again, or end those that were tried often enough."""
     tried_enough = lost.filter(attempts__gte=settings.JOB_MAX_ATTEMPTS)
     ended = tried_enough.update(
@@ -97,5 +98,5 @@ def _take_back(lost: RecordQuerySet[Job]) -> int:
         lease_until=None,
         message=GAVE_UP.format(attempts=settings.JOB_MAX_ATTEMPTS),
     )
-    queued = lost.update(state=JobState.QUEUED, lease_until=None, progress=0.0, message=TRYING_AGAIN)
+    queued = lost.update(state=JobState.QUEUED, lease_until=None, progress=0.0, message=message)
     return ended + queued

@@ -1,5 +1,6 @@
 """The runner: which end a handler's word gives to its job."""
 
+import errno
 import threading
 
 import pytest
@@ -130,3 +131,21 @@ def test_the_lease_is_kept_while_the_handler_computes_and_dropped_when_taken_ove
     with runner.lease_kept(attempt):
         assert attempt.taken_over.wait(10)
     assert attempt.renewals == 3
+
+
+@pytest.mark.parametrize("reason", [errno.ENOSPC, errno.EDQUOT])
+def test_a_job_that_met_a_full_disk_waits_and_says_why(ends, reason):
+    """POSIX.1, errno.h: no space left on the device, and quota exceeded."""
+    job = ends(raises(OSError(reason, "no room")))
+    assert (job.state, job.message) == (JobState.QUEUED, runner.DISK_FULL)
+
+
+def test_another_fault_of_the_disk_ends_the_job(ends):
+    assert ends(raises(OSError(errno.EIO, "broken"))).state == JobState.FAILED
+
+
+def test_no_job_is_started_where_there_is_no_room_and_none_loses_an_attempt(job, monkeypatch):
+    monkeypatch.setattr(runner, "has_room", lambda: False)
+    assert not runner.run_next(worker="one")
+    job.refresh_from_db()
+    assert (job.state, job.attempts) == (JobState.QUEUED, 0)

@@ -1,11 +1,13 @@
 """The file store: the same bytes once, within a studio, and nothing left of what was refused."""
 
 import hashlib
+import subprocess
+import sys
 
 import pytest
 from uuid6 import uuid7
 
-from studio.records.store import FileTooLarge, file_path, keep_file
+from studio.records.store import FileTooLarge, discard_torn, file_path, keep_file
 
 
 @pytest.fixture
@@ -56,3 +58,19 @@ def test_file_and_folders_reach_the_disk(studio_id, monkeypatch):
     monkeypatch.setattr("studio.records.store.os.fsync", synced.append)
     keep_file(studio_id=studio_id, chunks=[b"ab"])
     assert len(synced) == 5
+
+
+def test_what_a_killed_process_left_is_discarded_and_nothing_else(studio_id, tmp_path):
+    """SIGKILL cannot be caught (POSIX.1, signal concepts): the half of a file stays where it was."""
+    kept = keep_file(studio_id=studio_id, chunks=[b"ab"])
+    program = (
+        "import os, signal, sys, tempfile\n"
+        "from studio.records import store\n"
+        "from types import SimpleNamespace\n"
+        "store.settings = SimpleNamespace(FILES_FOLDER=sys.argv[1])\n"
+        "store.keep_file(studio_id=sys.argv[2], chunks=(os.kill(os.getpid(), signal.SIGKILL) for _ in 'a'))\n"
+    )
+    subprocess.run([sys.executable, "-c", program, str(tmp_path), str(studio_id)], check=False)
+    assert len(files(tmp_path)) == 2
+    discard_torn()
+    assert files(tmp_path) == [file_path(studio_id=studio_id, sha256=kept.sha256)]

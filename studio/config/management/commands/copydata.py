@@ -12,6 +12,8 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
 
+from studio.records.store import TORN
+
 DATABASE_NAME = "studio.sqlite3"
 
 
@@ -37,7 +39,7 @@ class Command(BaseCommand):
             cursor.execute("VACUUM INTO %s", [str(target / DATABASE_NAME)])
         files = Path(settings.FILES_FOLDER)
         if files.exists():
-            shutil.copytree(files, target / "files", ignore=shutil.ignore_patterns("incoming-*"))
+            shutil.copytree(files, target / "files", ignore=shutil.ignore_patterns(f"{TORN}*"))
         key = Path(settings.STUDIO_DATA) / "secret_key"
         if key.exists():
             shutil.copy2(key, target / "secret_key")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import ipaddress
 import os
+import shlex
 import shutil
 import signal
 import socket
@@ -29,6 +30,7 @@ from studio.config.supervisor import Child, FolderLock, StartRefused, require_fr
 from studio.config.tables import bring_up_to_date
 from studio.config.web_server import GATE_VARIABLE
 from studio.records.models import Studio
+from studio.records.store import discard_torn
 
 LOOK_EVERY_S = 0.1
 WEB_PATIENCE_S = 30.0
@@ -91,6 +93,7 @@ class Command(BaseCommand):
         for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
             signal.signal(number, self._note_signal)
         make_folders()
+        discard_torn()
         gate, open_gate = os.pipe()
         web, worker = web_child(host, port, gate), worker_child()
         try:
@@ -136,7 +139,7 @@ class Command(BaseCommand):
         if demo:
             say(f"Sign in as {', '.join(SIGN_INS)}; the password is {PASSWORD}.")
         elif not Studio.objects.exists():
-            say("This studio is empty. Make its first owner in another terminal: python manage.py createowner")
+            say(f"This studio is empty. Make its first owner in another terminal: {createowner_line()}")
         say("Ctrl-C stops it.")
         self.stdout.flush()
 
@@ -146,6 +149,13 @@ def port_number(text: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= 65535:
         raise ArgumentTypeError(f"{text} is no port; allowed are 1 to 65535")
     return int(text)
+
+
+def createowner_line() -> str:
+    """The command that makes the first owner of this very folder, to be copied into a shell."""
+    usual = settings.STUDIO_DATA == settings.BASE_DIR / ".studio"
+    data = [] if usual else ["--data", str(settings.STUDIO_DATA)]
+    return shlex.join([os.path.relpath(sys.executable), "manage.py", "createowner", *data])
 
 
 def make_folders() -> None:

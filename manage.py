@@ -8,6 +8,8 @@ from pathlib import Path
 
 from django.core.management import execute_from_command_line
 
+from studio.config.env import SettingsRefused
+
 
 def take_data_folder(arguments: list[str]) -> None:
     """Hand `--data` to the settings, which are read before any command sees its options."""
@@ -21,4 +23,7 @@ def take_data_folder(arguments: list[str]) -> None:
 if __name__ == "__main__":
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.config.settings")
     take_data_folder(sys.argv[2:])
-    execute_from_command_line(sys.argv)
+    try:
+        execute_from_command_line(sys.argv)
+    except SettingsRefused as refusal:
+        sys.exit(str(refusal))

@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import os
 import secrets
+import tempfile
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import TypeVar
 from urllib.parse import urlsplit
@@ -55,6 +57,17 @@ class Environment:
     def secret(self, name: str) -> str | None:
         """A secret, never quoted in a fault."""
         return self._raw(name) or None
+
+    def secret_key_of(self, folder: Path) -> str:
+        """The key that lies in the data folder; a folder that cannot be used is a fault like the others."""
+        try:
+            return kept_secret_key(folder)
+        except OSError as error:
+            self.faults.append(
+                f"The data folder {folder} cannot be used ({error.strerror}); make room or mend its rights, "
+                "or name another with --data or STUDIO_DATA."
+            )
+            return ""
 
     def seal(self) -> None:
         """Refuse to start when anything was wrong.
@@ -112,13 +125,16 @@ def kept_secret_key(folder: Path) -> str:
     """The data folder's own secret key, made once, readable by its owner only."""
     path = folder / "secret_key"
     folder.mkdir(parents=True, exist_ok=True)
-    key = secrets.token_urlsafe(50)
-    try:
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    except FileExistsError:
+    if path.exists():
         return path.read_text(encoding="utf-8").strip()
-    with os.fdopen(handle, "w", encoding="utf-8") as file:
-        file.write(key)
-        file.flush()
-        os.fsync(file.fileno())
-    return key
+    handle, whole = tempfile.mkstemp(dir=folder, prefix="secret_key-")  # by its making, for the owner only
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            file.write(secrets.token_urlsafe(50))
+            file.flush()
+            os.fsync(file.fileno())
+        with suppress(FileExistsError):  # another process came first: its key counts
+            os.link(whole, path)
+    finally:
+        os.unlink(whole)
+    return path.read_text(encoding="utf-8").strip()

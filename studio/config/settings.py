@@ -13,7 +13,6 @@ from studio.config.env import (
     Environment,
     boolean,
     database_address,
-    kept_secret_key,
     positive_int,
     redis_address,
     web_address,
@@ -33,7 +32,7 @@ PUBLIC_URL = env.read("PUBLIC_URL", web_address, "http://127.0.0.1:8000", "an ad
 ALLOW_PLAIN_HTTP = env.read("ALLOW_PLAIN_HTTP", boolean, False, "yes or no")
 LOOPBACK_HOSTS = ["127.0.0.1", "localhost", "[::1]"]
 SECRET_KEY_GIVEN = env.secret("SECRET_KEY")
-SECRET_KEY = SECRET_KEY_GIVEN or kept_secret_key(STUDIO_DATA)
+SECRET_KEY = SECRET_KEY_GIVEN or env.secret_key_of(STUDIO_DATA)
 _public_host = urlsplit(PUBLIC_URL).hostname or ""
 SERVED_OVER_TLS = PUBLIC_URL.startswith("https://")
 ALLOWED_HOSTS = [*LOOPBACK_HOSTS, *([] if _public_host in LOOPBACK_HOSTS else [_public_host])]

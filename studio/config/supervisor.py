@@ -12,9 +12,12 @@ import socket
 import subprocess
 import time
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
 from typing import TextIO
+
+from django.db import DatabaseError
 
 FIRST_WAIT_S, LONGEST_WAIT_S = 0.2, 10.0
 GOOD_LIFE_S = 5.0
@@ -120,15 +123,14 @@ class Child:
                 pass_fds=self.pass_fds,
             )
         self.started_at = time.monotonic()
-        self.pid_file.write_text(f"{self.process.pid}\n", encoding="ascii")
+        with suppress(OSError):  # a courtesy to who looks; a full disk must not end what runs
+            self.pid_file.write_text(f"{self.process.pid}\n", encoding="ascii")
 
     def look(self) -> str | None:
         """Start it again if it ended and its wait is over; gives a sentence when it has just ended."""
         now = time.monotonic()
         if self.process is None:
-            if now >= self.start_at:
-                self.start()
-            return None
+            return self._start_again(now) if now >= self.start_at else None
         code = self.process.poll()
         if code is None:
             return None
@@ -137,6 +139,16 @@ class Child:
         self.wait_s = FIRST_WAIT_S if now - self.started_at > GOOD_LIFE_S else min(self.wait_s * 2, LONGEST_WAIT_S)
         self.start_at = now + self.wait_s
         return f"The {self.name} process ended ({code}); it starts again in {self.wait_s:.1f} s. Its log: {self.log}"
+
+    def _start_again(self, now: float) -> str | None:
+        """A disk without room refuses the start, or the rows that come before it: the other processes go on."""
+        try:
+            self.start()
+        except (OSError, DatabaseError) as error:
+            self.wait_s = LONGEST_WAIT_S
+            self.start_at = now + self.wait_s
+            return f"The {self.name} process cannot be started ({error}); it is tried again in {self.wait_s:.0f} s."
+        return None
 
     def ask_to_stop(self) -> None:
         """SIGTERM: finish what is in hand, take nothing new."""

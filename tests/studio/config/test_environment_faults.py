@@ -1,5 +1,6 @@
 """The environment: every fault is told at once, secrets are never quoted, unsafe settings do not start."""
 
+import errno
 import subprocess
 import sys
 from pathlib import Path
@@ -90,3 +91,26 @@ def test_nonsense_is_refused(parse, text):
 @pytest.mark.parametrize(("text", "value"), [("Yes", True), ("1", True), ("off", False), ("", False)])
 def test_yes_and_no_in_their_words(text, value):
     assert boolean(text) is value
+
+
+def test_a_folder_without_room_keeps_no_half_of_a_key(tmp_path, monkeypatch):
+    """write(2) fails with ENOSPC (POSIX.1, errno.h); the next start must not find an empty key."""
+
+    def full(handle):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("studio.config.env.os.fsync", full)
+    with pytest.raises(OSError, match="No space left"):
+        kept_secret_key(tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("variables", [{}, {"SECRET_KEY": "s" * 40}], ids=["own key", "given key"])
+def test_a_data_folder_that_is_a_file_is_told_in_a_sentence(tmp_path, variables):
+    file = tmp_path / "file"
+    file.touch()
+    command = [sys.executable, "manage.py", "runstudio", "--data", str(file)]
+    done = subprocess.run(command, cwd=ROOT, env=variables, capture_output=True, text=True, check=False)
+    assert done.returncode == 1
+    assert f"The data folder {file} cannot be used" in done.stderr
+    assert "Traceback" not in done.stderr

@@ -22,6 +22,7 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("folder", type=Path, help="a folder that does not exist yet, or is empty")
+        parser.add_argument("--data", type=Path, help="folder of database, files and queue (.studio)")
 
     def handle(self, *args: Any, **options: Any) -> None:
         target: Path = options["folder"].absolute()

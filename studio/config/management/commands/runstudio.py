@@ -21,6 +21,7 @@ from typing import Any
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
+from django.db import DatabaseError
 
 from analysis.jobs.demo_studio import PASSWORD, SIGN_INS, DemoRefused, demo_is_here, open_demo
 from analysis.results.services.jobs import requeue_jobs_of
@@ -64,6 +65,11 @@ class Command(BaseCommand):
                 self._run(host, port, demo)
         except (StartRefused, DemoRefused) as refusal:
             raise CommandError(str(refusal)) from None
+        except (OSError, DatabaseError) as error:
+            raise CommandError(
+                f"The data folder {settings.STUDIO_DATA} cannot be used: {error}. "
+                "Make room or mend its rights, or name another folder with --data."
+            ) from error
 
     def _require_sound(self, host: str, demo: bool, data: Path | None) -> None:
         if data and data.absolute() != settings.STUDIO_DATA:

@@ -52,6 +52,8 @@ def refuse_large_upload(request: HttpRequest) -> None:
     TooLarge
         When the body cannot be a form with an allowed file.
     """
+    if "CONTENT_LENGTH" not in request.META and request.META.get("HTTP_TRANSFER_ENCODING"):
+        raise Malformed("The upload comes in pieces without a length; allowed is one with Content-Length.")
     cap = settings.UPLOAD_MAX_BYTES
     length = request.META.get("CONTENT_LENGTH") or "0"
     if not length.isdigit() or int(length) <= cap + FORM_ALLOWANCE:

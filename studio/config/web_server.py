@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import select
+import socket
+import struct
 from typing import Any
 
 from studio.config.orphans import die_with_parent, die_with_supervisor
@@ -11,6 +13,8 @@ from studio.config.orphans import die_with_parent, die_with_supervisor
 wsgi_app = "studio.config.wsgi"
 GATE_VARIABLE = "STUDIO_GATE"
 LOOK_EVERY_S = 0.5
+SILENT_MOST_S = 30
+"""For so long a caller may send or take nothing within a request."""
 
 worker_class = "gthread"
 workers = 1
@@ -20,6 +24,16 @@ control_socket_disable = True
 
 def on_starting(server: Any) -> None:
     die_with_supervisor()
+
+
+def when_ready(server: Any) -> None:
+    """A phone that lost its network within a request must not keep a thread for ever; what is accepted inherits this.
+
+    The kernel's own timeout, since gunicorn puts the socket back to blocking and with it Python's aside.
+    """
+    for listener in server.LISTENERS:
+        for option in (socket.SO_RCVTIMEO, socket.SO_SNDTIMEO):
+            listener.setsockopt(socket.SOL_SOCKET, option, struct.pack("ll", SILENT_MOST_S, 0))
 
 
 def post_fork(server: Any, worker: Any) -> None:

@@ -157,9 +157,10 @@ class _Table:
             self.clock = not NUMBER.fullmatch(cells[0].strip())
         if not self.clock:
             seconds = self.numbers.column(TIME, cells, lines) * target.scale + target.offset
-            for at in np.flatnonzero(~(np.abs(seconds) < 1e10))[: MOST_FAULTS - len(self.faults)]:
+            sound = np.abs(seconds) < 1e10
+            for at in np.flatnonzero(~sound)[: MOST_FAULTS - len(self.faults)]:
                 self.faults.append(Fault(self.name, TIME, shown(cells[at]), TIME_ALLOWED, lines[at]))
-            return np.rint(np.nan_to_num(seconds) * 1e6).astype(np.int64)
+            return np.rint(np.where(sound, seconds, 0.0) * 1e6).astype(np.int64)
         return self.times_of_day.column(cells, lines)
 
     def recording(self) -> Recording:

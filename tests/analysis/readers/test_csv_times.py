@@ -69,3 +69,9 @@ def test_seconds_since_1970_are_taken_for_a_clock_and_stated():
 def test_other_dates_are_refused(text):
     with pytest.raises(Refused, match=r"line 2, time: .* allowed: ISO 8601"):
         recording(text, text)
+
+
+@pytest.mark.parametrize("time", ["1e15", "-1e300", "nan"])
+def test_seconds_of_no_calendar_are_refused_with_their_line(time):
+    with pytest.raises(Refused, match=rf"run.csv, line 3, time: found '{time}'"):
+        read_recording("run.csv", f"time,power_w\n0,250\n{time},251\n".encode())

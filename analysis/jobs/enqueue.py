@@ -10,6 +10,7 @@ from django.db import transaction
 from analysis.jobs.tasks import wake
 from analysis.results.models import USER_PRIORITY, Job
 from analysis.results.services.jobs import job_create
+from studio.records.log_fields import note_log_field
 from studio.records.models import FieldSession, Studio, User
 
 
@@ -24,5 +25,6 @@ def enqueue(
 ) -> Job:
     """Write the job and wake a worker once the row is there for it to see."""
     job = job_create(kind=kind, studio=studio, by=by, payload=payload, session=session, priority=priority)
+    note_log_field("job", str(job.pk))
     transaction.on_commit(wake)
     return job

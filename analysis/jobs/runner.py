@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import logging
 import threading
+import time
 import traceback
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -22,6 +23,7 @@ from analysis.readers.faults import Refused
 from analysis.results.services.attempts import Attempt, Superseded
 from analysis.results.services.jobs import claim_next, give_back
 from studio.records.errors import RecordsError
+from studio.records.log_fields import log_fields_bound
 from studio.records.problems import problem, problem_of
 from studio.records.store import has_room, is_full
 
@@ -49,12 +51,21 @@ def run_next(*, worker: str) -> bool:
     attempt = claim_next(worker=worker)
     if attempt is None:
         return False
+    with log_fields_bound(job=str(attempt.job.pk), kind=attempt.job.kind):
+        _run_logged(attempt)
+    return True
+
+
+def _run_logged(attempt: Attempt) -> None:
+    began = time.monotonic()
+    logger.info("job started", extra={"fields": {"attempt": attempt.job.attempts}})
     try:
         with lease_kept(attempt):
             run(attempt)
     except Superseded as reason:
         logger.warning("%s; nothing more was written", reason)
-    return True
+    state, seconds = attempt.ended or "given back", round(time.monotonic() - began, 2)
+    logger.info("job left", extra={"fields": {"state": state, "seconds": seconds}})
 
 
 def run(attempt: Attempt) -> None:

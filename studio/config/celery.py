@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import logging.config
 import os
 import resource
 from typing import Any
@@ -72,6 +73,14 @@ class LookAfterJobs(bootsteps.StartStopStep):
 
 
 app.steps["worker"].add(LookAfterJobs)
+
+
+@signals.celeryd_init.connect
+@signals.setup_logging.connect
+def keep_our_log(**_: Any) -> None:
+    """Early, for what Celery warns of at its start; a receiver of the second keeps it from adding its own handlers."""
+    logging.config.dictConfig(settings.LOGGING)
+    logging.captureWarnings(True)
 
 
 @signals.worker_process_init.connect

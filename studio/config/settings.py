@@ -17,6 +17,7 @@ from studio.config.env import (
     redis_address,
     web_address,
 )
+from studio.config.logs import LOGGING as LOGGING
 
 BASE_DIR = Path(__file__).resolve().parent.parent.parent
 env = Environment(dict(os.environ))
@@ -79,6 +80,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "studio.config.logs.RequestLog",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -203,15 +205,6 @@ SPECTACULAR_SETTINGS = {
         "JobState": "analysis.results.models.JobState",
         "RecordingState": "studio.records.models.RecordingState",
     },
-}
-
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {"handlers": ["stderr"], "level": "INFO"},
-    "loggers": {"celery": {"level": "WARNING"}},  # the sweep would write two lines every few seconds
 }
 
 # Legal one by one, unsafe together: refuse before anything listens.

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import logging.config
 import os
 import select
 import socket
 import struct
 from typing import Any
 
+from gunicorn.config import Config
+from gunicorn.glogging import Logger
+
+from studio.config.logs import LOGGING
 from studio.config.orphans import die_with_parent, die_with_supervisor
 
 wsgi_app = "studio.config.wsgi"
@@ -20,6 +25,19 @@ worker_class = "gthread"
 workers = 1
 threads = 64  # a progress stream holds one; 24 streams leave 40 for requests
 control_socket_disable = True
+
+
+class logger_class(Logger):  # type: ignore[misc] # noqa: N801 - the setting's name
+    """Gunicorn's own lines in the studio's form; its access log, which names addresses and paths, stays off."""
+
+    def setup(self, cfg: Config) -> None:
+        super().setup(cfg)
+        logging.config.dictConfig(LOGGING)
+
+    def warning(self, msg: str, *args: Any, **kwargs: Any) -> None:
+        super().warning(
+            msg.partition(" from ip=")[0], *args, **kwargs
+        )  # its text of a torn request has the address in it
 
 
 def on_starting(server: Any) -> None:

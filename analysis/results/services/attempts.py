@@ -38,7 +38,7 @@ class Attempt:
 
     def __init__(self, job: Job) -> None:
         self.job = job
-        self.ended = False
+        self.ended: JobState | None = None
 
     def _move(self, **changes: object) -> None:
         """Conditional update of the row, the fence of every write."""
@@ -80,4 +80,4 @@ class Attempt:
 
     def _end(self, state: JobState, **changes: object) -> None:
         self._move(state=state, ended_at=timezone.now(), lease_until=None, **changes)
-        self.ended = True
+        self.ended = state

@@ -217,7 +217,7 @@ def web_child(host: str, port: int, gate: int) -> Child:
 
 def worker_child() -> Child:
     """The worker with two children; one thread of linear algebra in each, for there are two of them."""
-    options = ["-c", "2", "--without-mingle", "--without-gossip", "--without-heartbeat", "--loglevel", "WARNING"]
+    options = ["-c", "2", "--without-mingle", "--without-gossip", "--without-heartbeat"]
     scratch = settings.QUEUE_FOLDER / "scratch"
 
     def tidy() -> None:
@@ -229,7 +229,18 @@ def worker_child() -> Child:
 
     return Child(
         name="worker",
-        command=[sys.executable, "-m", "celery", "-A", "studio.config", "worker", "-n", worker_name(), *options],
+        command=[
+            sys.executable,
+            "-m",
+            "celery",
+            "--quiet",
+            "-A",
+            "studio.config",
+            "worker",
+            "-n",
+            worker_name(),
+            *options,
+        ],
         # The embedded broker takes messages through TMPDIR: on the queue's own disk that is a rename, not a copy.
         env=_environment(TMPDIR=str(scratch), OPENBLAS_NUM_THREADS="1", OMP_NUM_THREADS="1"),
         folder=settings.STUDIO_DATA,

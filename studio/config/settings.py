@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from importlib.metadata import version
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -20,6 +21,7 @@ from studio.config.env import (
 from studio.config.logs import LOGGING as LOGGING
 
 BASE_DIR = Path(__file__).resolve().parent.parent.parent
+RELEASE = version("windledger")
 env = Environment(dict(os.environ))
 
 # Where the running data lies: database, files, queue, secret key.

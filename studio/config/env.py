@@ -58,10 +58,11 @@ class Environment:
         """A secret, never quoted in a fault."""
         return self._raw(name) or None
 
-    def secret_key_of(self, folder: Path) -> str:
-        """The key that lies in the data folder; a folder that cannot be used is a fault like the others."""
+    def secret_key_of(self, folder: Path, given: str | None) -> str:
+        """The given key, or the one in the data folder, which is made; where it cannot be, that is a fault."""
         try:
-            return kept_secret_key(folder)
+            folder.mkdir(parents=True, exist_ok=True)
+            return given or kept_secret_key(folder)
         except OSError as error:
             self.faults.append(
                 f"The data folder {folder} cannot be used ({error.strerror}); make room or mend its rights, "

@@ -25,9 +25,8 @@ def demo(living):
     return living
 
 
-@pytest.fixture
-def served_demo(tmp_path):
-    """A demo studio on PostgreSQL and Redis, in a database of its own."""
+def served_variables():
+    """PostgreSQL, with an empty database of its own, and Redis."""
     database, queue = os.environ.get("DATABASE_URL", ""), os.environ.get("REDIS_URL", "")
     if not (database.startswith("postgres") and queue):
         pytest.skip("needs PostgreSQL and Redis (DATABASE_URL, REDIS_URL)")
@@ -35,10 +34,31 @@ def served_demo(tmp_path):
     with psycopg.connect(database, autocommit=True) as connection:
         connection.execute(f"CREATE DATABASE {name}")
     own = urlsplit(database)._replace(path=f"/{name}").geturl()
-    studio = LivingStudio(tmp_path, DATABASE_URL=own, REDIS_URL=urlsplit(queue)._replace(path="/9").geturl())
+    return {"DATABASE_URL": own, "REDIS_URL": urlsplit(queue)._replace(path="/9").geturl()}
+
+
+@pytest.fixture
+def served_demo(tmp_path):
+    """A demo studio on PostgreSQL and Redis."""
+    studio = LivingStudio(tmp_path, **served_variables())
     try:
         studio.start("--demo")
         studio.sign_in()
         yield studio
     finally:
         studio.stop()
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.server)])
+def new_place(request, tmp_path):
+    """Makes empty places for a studio, on each kind of database."""
+    places = []
+
+    def make():
+        variables = served_variables() if request.param == "postgresql" else {}
+        places.append(LivingStudio(tmp_path / str(len(places)), **variables))
+        return places[-1]
+
+    yield make
+    for place in places:
+        place.stop()

@@ -64,6 +64,7 @@ class LivingStudio:
 
     def __init__(self, folder, **variables):
         self.variables = variables
+        folder.mkdir(exist_ok=True)
         self.data = folder / "studio"
         self.port = free_port()
         self.output = folder / "runstudio.out"
@@ -75,14 +76,23 @@ class LivingStudio:
         wait_for("the first page", self.answers)
         return self
 
+    def environment(self):
+        """The variables of this studio's processes: none of the tests' own."""
+        return {key: value for key, value in os.environ.items() if not key.startswith(OF_THE_TESTS)} | self.variables
+
     def spawn(self, *options):
         """A `runstudio` on this folder, started and not waited for."""
-        environment = {key: value for key, value in os.environ.items() if not key.startswith(OF_THE_TESTS)}
         command = [sys.executable, "manage.py", "runstudio", "--data", str(self.data), *options]
         with self.output.open("ab") as out:
             return subprocess.Popen(
-                command, cwd=ROOT, env=environment | self.variables, stdin=subprocess.DEVNULL, stdout=out, stderr=out
+                command, cwd=ROOT, env=self.environment(), stdin=subprocess.DEVNULL, stdout=out, stderr=out
             )
+
+    def manage(self, command, *arguments):
+        """Run another command on this folder to its end; gives its exit status and what it said."""
+        line = [sys.executable, "manage.py", command, *map(str, arguments), "--data", str(self.data)]
+        done = subprocess.run(line, cwd=ROOT, env=self.environment(), capture_output=True, text=True, check=False)
+        return done.returncode, done.stdout + done.stderr
 
     def answers(self):
         if self.process.poll() is not None:

@@ -62,7 +62,6 @@ def test_a_second_start_on_the_same_folder_is_refused(demo):
 
 def test_a_busy_port_is_refused(demo, tmp_path):
     other = LivingStudio(tmp_path / "other")
-    (tmp_path / "other").mkdir()
     assert other.spawn("--port", str(demo.port)).wait(20) == 1
     assert f"Port {demo.port} on 127.0.0.1 cannot be used" in other.said()
 

@@ -6,6 +6,9 @@ import logging
 import logging.config
 import os
 import resource
+import tempfile
+from contextlib import suppress
+from pathlib import Path
 from typing import Any
 
 from billiard.pool import RUN
@@ -19,6 +22,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.config.settings")
 
 SWEEP_EVERY_S = 3.0
 LOOK_EVERY_S = 0.5
+ALIVE_FILE = "worker.alive"
 
 logger = logging.getLogger(__name__)
 
@@ -55,7 +59,10 @@ class LookAfterJobs(bootsteps.StartStopStep):
             entry.cancel()
 
     def send(self) -> None:
+        """Send the sweep; the file's time then says to a health check that this process lives and reaches its queue."""
         app.send_task("analysis.jobs.tasks.look_after_jobs", expires=SWEEP_EVERY_S)
+        with suppress(OSError):  # a full disk
+            Path(tempfile.gettempdir(), ALIVE_FILE).touch()
 
     def look_at_children(self, parent: Any) -> None:
         """End the worker when an idle child was killed: it took the pool's lock along, and no child would ever get

@@ -51,7 +51,8 @@ class Environment:
         try:
             return parse(raw)
         except ValueError:
-            self.faults.append(f"{name} is {raw!r}; allowed is {allowed}.")
+            shown = f"...{raw[raw.rindex('@') :]}" if "@" in raw else raw  # before it an address may have a password
+            self.faults.append(f"{name} is {shown!r}; allowed is {allowed}.")
             return default
 
     def secret(self, name: str) -> str | None:

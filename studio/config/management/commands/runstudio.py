@@ -168,7 +168,6 @@ def make_folders() -> None:
     """What web server and worker expect to find."""
     for folder in (settings.FILES_FOLDER, settings.QUEUE_FOLDER / "in", settings.QUEUE_FOLDER / "control"):
         folder.mkdir(parents=True, exist_ok=True)
-    settings.STATIC_ROOT.mkdir(exist_ok=True)
 
 
 def public_url(host: str, port: int) -> str:

@@ -47,9 +47,9 @@ class ComposedStudio(LivingStudio):
 
     def begin(self, service):
         command = [filled_in(part) for part in SERVICES[service]["command"]]
-        with (self.folder / f"{service}.log").open("wb") as log:
+        with self.output.open("ab") as out, (self.folder / f"{service}.log").open("wb") as log:
             self.processes[service] = subprocess.Popen(
-                command, cwd=ROOT, env=self.environment(service), stdin=subprocess.DEVNULL, stdout=log, stderr=log
+                command, cwd=ROOT, env=self.environment(service), stdin=subprocess.DEVNULL, stdout=out, stderr=log
             )
 
     def is_healthy(self, service):

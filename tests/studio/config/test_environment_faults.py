@@ -34,6 +34,21 @@ def test_every_fault_is_listed_at_once(tmp_path):
     assert "allowed is yes or no" in said
 
 
+def test_the_password_in_an_address_is_not_quoted(tmp_path):
+    said = load_settings(tmp_path, DATABASE_URL="mysql://studio:hidden@db/x")
+    assert "DATABASE_URL is '...@db/x'" in said
+    assert "hidden" not in said
+
+
+def test_the_database_password_may_lie_in_a_file_of_its_own(tmp_path):
+    (tmp_path / "password").write_text("p@ss/word\n", encoding="utf-8")
+    code = "from studio.config.settings import DATABASES; print(DATABASES['default']['PASSWORD'])"
+    variables = {"DATABASE_URL": "postgres://u@db/x", "DATABASE_PASSWORD_FILE": str(tmp_path / "password")}
+    environment = {"STUDIO_DATA": str(tmp_path), "DJANGO_SETTINGS_MODULE": "studio.config.settings", **variables}
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, env=environment, capture_output=True, text=True)
+    assert (done.stdout, done.stderr) == ("p@ss/word\n", "")
+
+
 @pytest.mark.parametrize(
     ("variables", "sentence"),
     [

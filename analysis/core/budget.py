@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.core.assemble import Chain
-from analysis.core.joint import SLOW_POWER_S, SLOW_POWER_SD, Joint
+from analysis.core.joint import SLOW_POWER_S, SLOW_POWER_SD, Joint, rolling_share_m2
 from analysis.core.types import Array, BudgetLine, Session
 
 SHARED_NOISE = "noise in what all runs share"
@@ -22,6 +22,13 @@ COMMON = (
     "clocks",
     "air-speed gain by closure",
 )
+DRIFT = "air-speed gain drift"
+PRIORS = {  # unknowns with a prior, and the line of the budget that it fills
+    "rider": "rider's drift",
+    "yaw": "yaw dependence",
+    "departure": "air-speed gain by setup",
+    "drift": DRIFT,
+}
 POWER_GAIN_U = 0.012  # common to the session (DESIGN section 7)
 EFFICIENCY_U = 0.005  # absolute, of an assumed drivetrain efficiency
 MASS_U_KG = 0.5
@@ -29,13 +36,11 @@ DENSITY_U = 0.003  # temperature within 0.6 K, pressure within 1 hPa
 DENSITY_UNKNOWN_U = 0.035  # no weather at all: standard air, 10 K and 15 hPa
 
 
-def pieces(chain: Chain, joint: Joint, weights: Array) -> dict[str, float]:
+def pieces(joint: Joint, weights: Array) -> dict[str, float]:
     """Variance of a weighted sum of the unknowns by source; the sum is its whole variance.
 
     Parameters
     ----------
-    chain : Chain
-        The session's links [1].
     joint : Joint
         The solved model [1].
     weights : ndarray
@@ -46,15 +51,27 @@ def pieces(chain: Chain, joint: Joint, weights: Array) -> dict[str, float]:
     dict
         Variance by source [m4].
     """
+    if not joint.over:
+        return _pieces(joint, weights)
+    out: dict[str, float] = {}
+    for share, turn, one in joint.over:
+        for name, variance in _pieces(one, weights @ turn).items():
+            out[name] = out.get(name, 0.0) + share * variance
+    apart = [weights @ (turn @ one.theta - joint.theta) for _, turn, one in joint.over]
+    out[DRIFT] += float(np.average(np.square(apart), weights=[share for share, _, _ in joint.over]))
+    return out
+
+
+def _pieces(joint: Joint, weights: Array) -> dict[str, float]:
     m = joint.model
     scatter2 = joint.scatter_m2**2
-    v = m.noise(scatter2)
-    reach = joint.covariance @ m.design.T @ np.linalg.inv(v)
-    by_observation = weights @ reach
+    v = m.noise(scatter2, joint.rate)
+    by_observation = weights @ joint.covariance @ m.design.T @ np.linalg.inv(v)
     r, g = m.runs, m.tyres
     grow = np.concatenate([np.full(r, np.exp(2.0 * m.gain0)), np.ones(g)])
     whole = m.e.balance_covariance * np.outer(grow, grow)
     slow = m.noise(0.0)[:r, :r] - whole[:r, :r]
+    blur = np.diag(v - m.noise(scatter2))[:r]
     drag, balance_part = by_observation[:r], by_observation[: r + g]
     pulls = {name: float(np.sum((balance_part @ (grow[:, None] * pull)) ** 2)) for name, pull in m.e.reach.items()}
     single = float(np.sum(drag**2 * m.e.own_variance) * np.exp(4.0 * m.gain0))
@@ -68,16 +85,12 @@ def pieces(chain: Chain, joint: Joint, weights: Array) -> dict[str, float]:
         rest = by_observation[r + g :]
         out["air-speed gain by closure"] = float(rest @ v[r + g :, r + g :] @ rest)
     own = weights @ joint.covariance
-    names = {
-        "rider": "rider's drift",
-        "yaw": "yaw dependence",
-        "departure": "air-speed gain by setup",
-        "drift": "air-speed gain drift",
-    }
-    for key, name in names.items():
+    for key, name in PRIORS.items():
         if key in joint.slices and joint.slices[key].stop > joint.slices[key].start:
             part = joint.slices[key]
             out[name] = float(np.sum((own[part] / m.prior_sd[part]) ** 2))
+    if DRIFT in out:
+        out[DRIFT] += float(drag**2 @ blur)  # the path of the gain is itself read from a tilt with noise
     return out
 
 
@@ -98,10 +111,9 @@ def common(session: Session, chain: Chain, joint: Joint) -> dict[str, tuple[floa
     dict
         Source to (relative uncertainty, effect on the drag area) [1, m2].
     """
-    scale = float(np.exp(2.0 * joint.gain0))
     level = float(np.mean(joint.theta[joint.slices["setup"]]))
     mass = float(np.mean([r.mass_kg for r in chain.runs]))
-    rolling = float(np.mean(chain.evidence.rolling_share_m2)) * scale * float(joint.theta[joint.slices["crr"]][0])
+    rolling = rolling_share_m2(joint) * float(joint.theta[joint.slices["crr"]][0])
     weather = DENSITY_U if all(r.has_weather for r in chain.runs) else DENSITY_UNKNOWN_U
     wheel = chain.layout.wheel_scale_u
     unseen = (
@@ -143,8 +155,8 @@ def budget(session: Session, chain: Chain, joint: Joint, of_difference: Array | 
     for name, (relative, effect) in common(session, chain, joint).items():
         on_delta = effect * delta / max(level, 1e-6) if of_difference is not None else None
         lines.append(BudgetLine(name, relative, effect, on_delta))
-    on_cda = pieces(chain, joint, joint.weights(setup=first))
-    on_delta_of = pieces(chain, joint, of_difference) if of_difference is not None else {}
+    on_cda = pieces(joint, joint.weights(setup=first))
+    on_delta_of = pieces(joint, of_difference) if of_difference is not None else {}
     on_cda, on_delta_of = _split_power(session, on_cda), _split_power(session, on_delta_of)
     for name, variance in on_cda.items():
         effect = float(np.sqrt(max(variance, 0.0)))

@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.core.assemble import Chain
 from analysis.core.intervals import dunnett_quantile, t_quantile, t_two_sided_p
-from analysis.core.joint import Joint
+from analysis.core.joint import Joint, rolling_share_m2
 from analysis.core.ridetime import seconds_for_drag_area, watts_at_speed
 from analysis.core.road import Resistance
 from analysis.core.types import (
@@ -39,8 +39,6 @@ def changes_between(reference: Setup, changed: Setup) -> tuple[Change, ...]:
 
     Parameters
     ----------
-    session : Session
-        What was given; its questions are answered by nulls [1].
     reference : Setup
         The reference setup [1].
     changed : Setup
@@ -84,7 +82,7 @@ def estimates(chain: Chain, joint: Joint) -> dict[str, Kinds]:
         cda, crr = _weights(chain, joint, s)
         rows["cda"].append(cda)
         rows["crr"].append(crr)
-        rows["ridden"].append(cda + crr * rolling_share_m2(chain, joint))
+        rows["ridden"].append(cda + crr * rolling_share_m2(joint))
     if not any(np.any(w) for w in rows["crr"]):  # no tyre changed: the ridden difference is that of the drag area
         rows.pop("ridden")
     out: dict[str, Kinds] = {label: {} for label in labels[1:]}
@@ -103,23 +101,6 @@ def _weights(chain: Chain, joint: Joint, s: int) -> tuple[Array, Array]:
     rolling[chain.evidence.crr_state[s]] += 1.0
     rolling[chain.evidence.crr_state[0]] -= 1.0
     return joint.weights(setup=pick), joint.weights(crr=rolling)
-
-
-def rolling_share_m2(chain: Chain, joint: Joint) -> float:
-    """m g length over X, averaged over the runs: the drag area that a unit of Crr is worth as ridden.
-
-    Parameters
-    ----------
-    chain : Chain
-        The session's links [1].
-    joint : Joint
-        The solved run-level model [1].
-
-    Returns
-    -------
-    float [m2]
-    """
-    return float(np.mean(chain.evidence.rolling_share_m2)) * float(np.exp(2.0 * joint.gain0))
 
 
 def _family(joint: Joint, weights: list[Array]) -> list[Estimate | None]:
@@ -215,7 +196,7 @@ def _one(
     s = chain.labels.index(changed.label)
     weights, rolling = _weights(chain, joint, s)
     value = float(weights @ joint.theta)
-    ridden_value = value + float(rolling @ joint.theta) * rolling_share_m2(chain, joint)
+    ridden_value = value + float(rolling @ joint.theta) * rolling_share_m2(joint)
     tyres_changed = bool(np.any(rolling))
     said = verdict(ridden, several, session.smallest_difference_m2, invalid)
     counts = (int(np.sum(chain.evidence.setup == 0)), int(np.sum(chain.evidence.setup == s)))
@@ -317,4 +298,4 @@ def difference_weights(chain: Chain, joint: Joint) -> Array | None:
     if len(chain.labels) < 2:
         return None
     cda, crr = _weights(chain, joint, 1)
-    return np.asarray(cda + crr * rolling_share_m2(chain, joint))
+    return np.asarray(cda + crr * rolling_share_m2(joint))

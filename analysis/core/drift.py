@@ -177,17 +177,16 @@ def _averaged(tried: list[Joint], values: Array) -> Joint:
     mean_path = weights @ paths
     if not np.any(mean_path):
         return best
-    thetas, covariances = [], []
-    for j, path in zip(tried, paths, strict=True):
+    over = []
+    for share, j in zip(weights, tried, strict=True):
         turn = np.eye(j.theta.size)  # the drift's coefficient, told in units of the mean path
         turn[at, at] = float(mean_path @ j.drift.shape) / float(mean_path @ mean_path)
-        theta = j.theta.copy()
-        theta[at] = float(mean_path @ path) / float(mean_path @ mean_path)
-        thetas.append(theta)
-        covariances.append(turn @ j.covariance @ turn.T)
-    theta = weights @ np.array(thetas)
-    apart = np.array(thetas) - theta
-    covariance = np.einsum("k,kij->ij", weights, np.array(covariances)) + (apart * weights[:, None]).T @ apart
+        over.append((float(share), turn, j))
+    thetas = np.array([turn @ j.theta for _, turn, j in over])
+    theta = weights @ thetas
+    apart = thetas - theta
+    covariance = np.einsum("k,kij->ij", weights, np.array([turn @ j.covariance @ turn.T for _, turn, j in over]))
+    covariance += (apart * weights[:, None]).T @ apart
     drift = Drift(mean_path, 1.0, 0.0, best.drift.began, "time")
     model = Model(best.model.e, drift, best.model.history)
-    return replace(best, theta=theta, covariance=covariance, model=model, drift=drift)
+    return replace(best, theta=theta, covariance=covariance, model=model, drift=drift, over=tuple(over))

@@ -71,11 +71,14 @@ class Joint:
     gain0: float  # log gain about which the model is linear
     model: Model
     drift: Drift
+    rate: float = 0.0  # of the drift, by which the error of its shape blurs the noise
+    # where several drifts were averaged: share of each, the turn of its unknowns into these, its own solution
+    over: tuple[tuple[float, Array, Joint], ...] = ()
 
     def contrast(self, weights: Array) -> tuple[float, float, float]:
         """Estimate, variance and degrees of freedom of a weighted sum of the unknowns."""
         value, variance = float(weights @ self.theta), float(weights @ self.covariance @ weights)
-        return value, variance, self.model.satterthwaite(self, weights)
+        return value, variance, satterthwaite(self, weights)
 
     def weights(self, **parts: Array) -> Array:
         out = np.zeros(self.theta.size)
@@ -219,21 +222,62 @@ class Model:
             information += 0.5 * self.history.df / (scatter2 + self.sensor_variance()) ** 2
         return Joint(
             theta, covariance, self.slices, float(np.sqrt(scatter2)),
-            float(np.sqrt(self.sensor_variance())), information, value, self.gain0, self, replace(self.drift),
+            float(np.sqrt(self.sensor_variance())), information, value, self.gain0, self, replace(self.drift), rate,
         )  # fmt: skip
 
-    def satterthwaite(self, joint: Joint, weights: Array) -> float:
-        """Degrees of freedom of a contrast's variance: how well its moving part, the scatter, is known."""
-        if joint.freedom_information <= 0.0:
-            return 0.0
+    def slope(self, joint: Joint, weights: Array) -> float:
+        """Change of a contrast's variance with the scatter's."""
         scatter2 = joint.scatter_m2**2
         step = max(0.01 * scatter2, 1e-9)
-        high = float(weights @ self._at(scatter2 + step, 0.0).covariance @ weights)
-        low = float(weights @ self._at(scatter2, 0.0).covariance @ weights)
-        slope = (high - low) / step
-        if slope <= 0.0:
-            return 1e3
-        return min(2.0 * low**2 * joint.freedom_information / slope**2, 1e3)
+        more = self._at(scatter2 + step, joint.rate).covariance
+        return float(weights @ (more - joint.covariance) @ weights) / step
+
+
+def satterthwaite(joint: Joint, weights: Array) -> float:
+    """Degrees of freedom of a contrast's variance: how well its moving part, the scatter, is known.
+
+    Parameters
+    ----------
+    joint : Joint
+        The solved run-level model [1].
+    weights : ndarray
+        Over the unknowns [1].
+
+    Returns
+    -------
+    float
+        Degrees of freedom, at most 1000 [1].
+
+    References
+    ----------
+    Satterthwaite (1946), Biometrics Bull. 2:110-114: 2 var^2 over the variance of the estimated variance.
+    """
+    if joint.freedom_information <= 0.0:
+        return 0.0
+    apart = joint.over or ((1.0, np.eye(weights.size), joint),)
+    slope = sum(share * one.model.slope(one, weights @ turn) for share, turn, one in apart)
+    if slope <= 0.0:
+        return 1e3
+    variance = float(weights @ joint.covariance @ weights)
+    return min(2.0 * variance**2 * joint.freedom_information / slope**2, 1e3)
+
+
+def rolling_share_m2(joint: Joint) -> float:
+    """m g length over X by the true air, averaged over the runs: the drag area that a unit of Crr is worth as ridden.
+
+    Parameters
+    ----------
+    joint : Joint
+        The solved run-level model [1].
+
+    Returns
+    -------
+    float
+        Drag area for a unit of rolling resistance [m2].
+    """
+    m = joint.model
+    gain = np.exp(m.gain0 + m.gain_rows() @ joint.theta)  # X goes with the square of the air speed as sensed
+    return float(np.mean(m.e.rolling_share_m2 * gain**2))
 
 
 def run_values(joint: Joint) -> tuple[Array, Array]:

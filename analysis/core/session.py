@@ -235,7 +235,7 @@ def _setups(session: Session, chain: Chain, solved: Joint) -> tuple[SetupResult,
         pick = np.zeros(len(chain.labels))
         pick[k] = 1.0
         value, _, df = solved.contrast(solved.weights(setup=pick))
-        parts = budget.pieces(chain, solved, solved.weights(setup=pick))
+        parts = budget.pieces(solved, solved.weights(setup=pick))
         within = sum(v for name, v in parts.items() if name not in budget.COMMON)
         known = enough_runs(solved) and df >= 0.5
         absolute = Estimate(value, float(np.hypot(np.sqrt(sum(parts.values())), shared)), max(df, 1.0), 0.0)

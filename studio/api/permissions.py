@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 
-from studio.records.models import Role
+from studio.records.models import ApiToken, Role, TokenScope
 from studio.records.querysets import membership_of
 
 Methods = frozenset[str]
@@ -53,12 +53,29 @@ TABLE: Mapping[str, Mapping[str, Methods]] = {
 
 
 class RolePermission(BasePermission):
-    """Looks the caller's role and the view's `route` up in the table."""
+    """Looks the caller's role and the view's `route` up in the table, then asks the token's scopes."""
 
     message = "This account's role may not use this address in this way."
 
     def has_permission(self, request: Request, view: object) -> bool:
         membership = membership_of(request.user)
         role = ANONYMOUS if membership is None else membership.role
-        allowed = TABLE.get(getattr(view, "route", ""), {})
-        return request.method in allowed.get(role, NONE)
+        route = getattr(view, "route", "")
+        allowed = TABLE.get(route, {})
+        if request.method not in allowed.get(role, NONE):
+            return False
+        if request.method in allowed.get(ANONYMOUS, NONE) or not isinstance(request.auth, ApiToken):
+            return True
+        needed = scopes_for(route, str(request.method))
+        if needed.isdisjoint(request.auth.scopes):
+            held = ", ".join(request.auth.scopes)
+            self.message = f"This token's scope is {held}; here it needs {' or '.join(sorted(needed))}."
+            return False
+        return True
+
+
+def scopes_for(route: str, method: str) -> set[str]:
+    """Any one of these lets a token use the method at the route."""
+    if method not in READ:
+        return {TokenScope.WRITE}
+    return {TokenScope.READ, TokenScope.REPORTS} if route == "reports" else {TokenScope.READ}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 from django.contrib.auth import authenticate
@@ -16,11 +17,12 @@ from rest_framework.response import Response
 
 from studio.api.authentication import BearerAuthentication
 from studio.api.base import ReadViewSet, address_of, caller
-from studio.api.shapes import ModelShape, StrictSerializer
-from studio.records.models import ApiToken, User
+from studio.api.shapes import ModelShape, StrictSerializer, WholeNumberField
+from studio.records.models import ApiToken, TokenKind, TokenScope, User
 from studio.records.querysets import membership_of
 from studio.records.services.tokens import token_create, token_revoke
 
+USUAL_LIFETIME_DAYS = 90
 WRONG_PAIR = "This username and password do not belong together."
 
 
@@ -28,15 +30,28 @@ class TokenIn(StrictSerializer):
     username = serializers.CharField(max_length=150)
     password = serializers.CharField(max_length=1000, trim_whitespace=False)
     name = serializers.CharField(max_length=120, required=False, help_text="what the token is for")
+    kind = serializers.ChoiceField(TokenKind.choices, required=False, help_text="which door it opens; without one: api")
+    scopes = serializers.ListField(
+        child=serializers.ChoiceField(TokenScope.choices),
+        required=False,
+        allow_empty=False,
+        max_length=len(TokenScope.values),
+        help_text="what it may be used for; without any: read and write",
+    )
+    lifetime_days = WholeNumberField(
+        required=False, min_value=1, max_value=365, help_text=f"without one: {USUAL_LIFETIME_DAYS}"
+    )
 
 
 class TokenOut(ModelShape[ApiToken]):
+    scopes = serializers.ListField(child=serializers.ChoiceField(TokenScope.choices))
+
     class Meta:
         model = ApiToken
-        fields = ("id", "name", "created_at", "expires_at")
+        fields = ("id", "name", "kind", "scopes", "created_at", "expires_at", "last_used_at")
 
 
-class TokenMade(ModelShape[ApiToken]):
+class TokenMade(TokenOut):
     token = serializers.CharField(help_text="shown this once; send it as `Authorization: Bearer`")
 
     class Meta:
@@ -71,7 +86,13 @@ class TokenViewSet(ReadViewSet[ApiToken]):
         user = authenticate(request, username=given["username"], password=given["password"])
         if not isinstance(user, User) or membership_of(user) is None:
             raise AuthenticationFailed(WRONG_PAIR)
-        token, clear = token_create(user=user, name=given.get("name", ""))
+        token, clear = token_create(
+            user=user,
+            name=given.get("name", ""),
+            kind=given.get("kind", TokenKind.API),
+            scopes=given.get("scopes"),
+            lifetime=timedelta(days=given.get("lifetime_days", USUAL_LIFETIME_DAYS)),
+        )
         headers = {"Location": address_of("tokens", token.pk)}
         return Response({**TokenOut(token).data, "token": clear}, status=status.HTTP_201_CREATED, headers=headers)
 

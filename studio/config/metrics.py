@@ -22,7 +22,7 @@ from rest_framework.request import Request
 from analysis.results.models import Job, JobState
 from studio.api.authentication import BearerAuthentication
 from studio.api.problems import CONTENT_TYPE as PROBLEM_TYPE
-from studio.records.models import FieldSession, Recording, RecordingState, Role, User
+from studio.records.models import FieldSession, Recording, RecordingState, Role, TokenKind, TokenScope, User
 from studio.records.problems import problem
 from studio.records.querysets import membership_of
 
@@ -47,13 +47,21 @@ def metrics(request: HttpRequest) -> HttpResponse:
     return answer
 
 
+class MetricsAuthentication(BearerAuthentication):
+    """Also takes the kind of token that opens nothing else."""
+
+    kinds = (TokenKind.API, TokenKind.METRICS)
+
+
 def token_bearer(request: HttpRequest) -> User | None:
-    """Whose token came along."""
+    """Whose token came along, if it may read."""
     try:
-        found = BearerAuthentication().authenticate(Request(request))
+        found = MetricsAuthentication().authenticate(Request(request))
     except AuthenticationFailed:
         return None
-    return found[0] if found else None
+    if found is None or (found[1].kind == TokenKind.API and TokenScope.READ not in found[1].scopes):
+        return None
+    return found[0]
 
 
 def refusal(slug: str, detail: str) -> JsonResponse:

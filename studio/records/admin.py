@@ -244,6 +244,6 @@ class EventDetailAdmin(ReadOnlyAdmin):
 
 @admin.register(ApiToken)
 class ApiTokenAdmin(ReadOnlyAdmin):
-    list_display = ("user", "name", "created_at", "expires_at", "revoked_at")
+    list_display = ("user", "name", "kind", "created_at", "expires_at", "last_used_at", "revoked_at")
     list_select_related = ("user",)
     exclude = ("sha256",)

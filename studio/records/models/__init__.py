@@ -10,7 +10,7 @@ from studio.records.models.rider import Consent, ConsentPurpose, Rider
 from studio.records.models.session import FieldSession, Run, SessionSetup
 from studio.records.models.setup import Setup, SetupItem
 from studio.records.models.studio import Membership, Role, Studio
-from studio.records.models.token import ApiToken
+from studio.records.models.token import ApiToken, TokenKind, TokenScope
 from studio.records.models.user import User
 
 __all__ = [
@@ -41,5 +41,7 @@ __all__ = [
     "Setup",
     "SetupItem",
     "Studio",
+    "TokenKind",
+    "TokenScope",
     "User",
 ]

@@ -7,25 +7,43 @@ import re
 import secrets
 import string
 import zlib
-from datetime import timedelta
+from collections.abc import Collection, Sequence
+from contextlib import suppress
+from datetime import datetime, timedelta
 
+from django.db import OperationalError, transaction
 from django.db.models import Q
 from django.utils import timezone
 
-from studio.records.models import ApiToken, User
+from studio.records.errors import Unusable, fault
+from studio.records.models import ApiToken, TokenKind, TokenScope, User
+from studio.records.models.token import usual_scopes
 from studio.records.services.events import note_event, turn
 
 ALPHABET = string.digits + string.ascii_uppercase + string.ascii_lowercase
-SHAPE = re.compile(r"(?P<secret>wl_[a-z]{1,20}_[0-9A-Za-z]{30})(?P<crc>[0-9a-f]{8})", re.ASCII)
+SHAPE = re.compile(r"(?P<secret>wl_(?P<kind>[a-z]{1,20})_[0-9A-Za-z]{30})(?P<crc>[0-9a-f]{8})", re.ASCII)
+NOTE_USE_EVERY = timedelta(minutes=1)
 
 
 def token_create(
-    *, user: User, name: str = "", kind: str = "api", lifetime: timedelta = timedelta(days=90)
+    *,
+    user: User,
+    name: str = "",
+    kind: str = TokenKind.API,
+    scopes: Sequence[str] | None = None,
+    lifetime: timedelta = timedelta(days=90),
 ) -> tuple[ApiToken, str]:
     """Make a token; its clear text is given back once and kept nowhere."""
     secret = f"wl_{kind}_" + "".join(secrets.choice(ALPHABET) for _ in range(30))
     clear = secret + _crc(secret)
-    token = ApiToken(user=user, name=name, sha256=_sha256(clear), expires_at=timezone.now() + lifetime)
+    token = ApiToken(
+        user=user,
+        name=name,
+        kind=kind,
+        scopes=_scopes_of(kind, scopes),
+        sha256=_sha256(clear),
+        expires_at=timezone.now() + lifetime,
+    )
     token.clean_fields()
     studio = user.membership.studio
     with turn(studio):
@@ -34,15 +52,35 @@ def token_create(
     return token, clear
 
 
-def token_user(clear: str) -> User | None:
-    """Whose token it is, if it is in force; a mistyped one costs no query."""
+def _scopes_of(kind: str, given: Sequence[str] | None) -> list[str]:
+    """The scopes, each once and in the order of the list; a kind that opens one address has none."""
+    if kind != TokenKind.API:
+        if given:
+            refusal = fault("scopes", ", ".join(given), f"none for a token of the kind {kind}")
+            raise Unusable("Only tokens for the API have scopes.", faults=(refusal,))
+        return []
+    return usual_scopes() if given is None else [scope for scope in TokenScope.values if scope in given]
+
+
+def token_in_force(clear: str, *, kinds: Collection[str] = (TokenKind.API,)) -> ApiToken | None:
+    """The token with this clear text, if it opens something now; a mistyped one costs no query."""
     shape = SHAPE.fullmatch(clear)
-    if shape is None or shape["crc"] != _crc(shape["secret"]):
+    if shape is None or shape["crc"] != _crc(shape["secret"]) or shape["kind"] not in kinds:
         return None
-    in_force = Q(revoked_at__isnull=True, expires_at__gt=timezone.now(), user__is_active=True)
+    now = timezone.now()
+    in_force = Q(revoked_at__isnull=True, expires_at__gt=now, user__is_active=True)
     tokens = ApiToken.objects.select_related("user__membership__studio")
     token = tokens.filter(in_force, sha256=_sha256(clear)).first()
-    return token.user if token else None
+    if token is not None and (token.last_used_at is None or token.last_used_at < now - NOTE_USE_EVERY):
+        _note_use(token, now)
+    return token
+
+
+def _note_use(token: ApiToken, now: datetime) -> None:
+    """Write down that the token was used; a busy or full database must not refuse a read because of it."""
+    due = Q(last_used_at__isnull=True) | Q(last_used_at__lt=now - NOTE_USE_EVERY)  # several callers may see it due
+    with suppress(OperationalError), transaction.atomic():
+        ApiToken.objects.filter(due, pk=token.pk).update(last_used_at=now)
 
 
 def token_revoke(*, token: ApiToken) -> None:

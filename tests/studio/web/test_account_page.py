@@ -4,7 +4,7 @@ from datetime import timedelta
 
 from django.utils import timezone
 
-from studio.records.services.tokens import token_create, token_user
+from studio.records.services.tokens import token_create, token_in_force
 from tests.factories import PASSWORD, ApiTokenFactory
 
 NEW = "another-long-secret-of-mine"
@@ -37,7 +37,7 @@ def test_a_wrong_old_password_changes_nothing(fitter_bo, browser):
 def test_a_token_is_taken_back(fitter_bo, browser):
     token, clear = token_create(user=fitter_bo, name="logger")
     browser(fitter_bo).post(f"/account/tokens/{token.pk}/revoke/")
-    assert token_user(clear) is None
+    assert token_in_force(clear) is None
 
 
 def test_only_tokens_in_force_and_one_s_own_are_listed(fitter_bo, client_cy, page):
@@ -54,4 +54,4 @@ def test_only_tokens_in_force_and_one_s_own_are_listed(fitter_bo, client_cy, pag
 def test_nobody_takes_back_the_token_of_another(fitter_bo, client_cy, browser):
     token, clear = token_create(user=client_cy)
     assert browser(fitter_bo).post(f"/account/tokens/{token.pk}/revoke/").status_code == 404
-    assert token_user(clear) == client_cy
+    assert token_in_force(clear) == token

@@ -209,6 +209,7 @@ SPECTACULAR_SETTINGS = {
         "InstrumentKind": "studio.records.models.InstrumentKind",
         "JobState": "analysis.results.models.JobState",
         "RecordingState": "studio.records.models.RecordingState",
+        "TokenKind": "studio.records.models.TokenKind",
     },
 }
 

@@ -98,6 +98,7 @@ def test_an_address_that_is_no_id_is_404(bo, db):
 @pytest.mark.parametrize("route", LISTED)
 def test_a_list_costs_the_same_queries_for_3_rows_and_for_300(bo, rows, route, django_assert_num_queries):
     more_rows(route, rows, 2)
+    bo.get("/api/v1/tokens/")  # the token's first use in a minute is written down
     with django_assert_num_queries(QUERIES.get(route, 2)):
         assert len(bo.get(f"/api/v1/{route}/").json()["results"]) >= 3
     more_rows(route, rows, 297)

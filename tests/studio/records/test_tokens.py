@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 
 from studio.records.errors import Unusable
 from studio.records.models import ApiToken, Event
-from studio.records.services.tokens import token_create, token_revoke, token_in_force
+from studio.records.services.tokens import token_create, token_in_force, token_revoke
 
 pytestmark = pytest.mark.django_db
 

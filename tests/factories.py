@@ -11,7 +11,16 @@ import factory
 from django.conf import settings
 from factory.django import DjangoModelFactory
 
-from analysis.results.models import Analysis, Job
+from analysis.results.models import (
+    Acceptance,
+    Analysis,
+    Arm,
+    ContributorKey,
+    Edition,
+    Job,
+    LedgerEntry,
+    Standings,
+)
 from reports.models import Report
 from studio.records import models
 
@@ -264,6 +273,79 @@ class AnalysisFactory(DjangoModelFactory):
             "warnings": [],
         }
     )
+
+
+class AcceptanceFactory(DjangoModelFactory):
+    class Meta:
+        model = Acceptance
+
+    analysis = factory.SubFactory(AnalysisFactory)
+    session = factory.SelfAttribute("analysis.session")
+    studio = factory.SelfAttribute("analysis.studio")
+    accepted_at = NOON
+
+
+class ArmFactory(DjangoModelFactory):
+    class Meta:
+        model = Arm
+
+    analysis = factory.SubFactory(AnalysisFactory)
+    session = factory.SelfAttribute("analysis.session")
+    studio = factory.SelfAttribute("analysis.studio")
+    rider = factory.SelfAttribute("session.rider")
+    product = factory.SubFactory(ProductFactory, studio=factory.SelfAttribute("..studio"))
+    category = factory.SelfAttribute("product.category")
+    cda_m2 = 0.24
+    se_m2 = 0.001
+    bike_kind = "time trial"
+    height_band = "170-185"
+    yaw_band = "0-5"
+
+
+class EditionFactory(DjangoModelFactory):
+    class Meta:
+        model = Edition
+
+    studio = factory.SubFactory(StudioFactory)
+    number = factory.Sequence(lambda n: n + 1)
+    arms = 0
+    evidence_sha256 = "0" * 64
+    made_at = NOON
+
+
+class StandingsFactory(DjangoModelFactory):
+    """A category of which nothing is shown: give `products=` and `covariance=` where figures matter."""
+
+    class Meta:
+        model = Standings
+
+    edition = factory.SubFactory(EditionFactory)
+    studio = factory.SelfAttribute("edition.studio")
+    category = factory.Sequence(lambda n: f"category {n}")
+    figures = factory.LazyFunction(dict)
+    products = factory.LazyFunction(list)
+    covariance = b""
+    contributors = b""
+
+
+class ContributorKeyFactory(DjangoModelFactory):
+    class Meta:
+        model = ContributorKey
+
+    rider = factory.SubFactory(RiderFactory)
+    studio = factory.SelfAttribute("rider.studio")
+
+
+class LedgerEntryFactory(DjangoModelFactory):
+    class Meta:
+        model = LedgerEntry
+
+    studio = factory.SubFactory(StudioFactory)
+    category = "wheels"
+    figures = 1
+    unknowns = b""
+    weights = b""
+    published_at = NOON
 
 
 class ReportFactory(DjangoModelFactory):

@@ -1,6 +1,21 @@
 """Rows that hang on the records."""
 
 from analysis.results.models.analysis import Analysis
+from analysis.results.models.edition import Edition, Standings
+from analysis.results.models.evidence import Acceptance, Arm
 from analysis.results.models.job import BACKGROUND_PRIORITY, USER_PRIORITY, Job, JobState
+from analysis.results.models.ledger import ContributorKey, LedgerEntry
 
-__all__ = ["BACKGROUND_PRIORITY", "USER_PRIORITY", "Analysis", "Job", "JobState"]
+__all__ = [
+    "BACKGROUND_PRIORITY",
+    "USER_PRIORITY",
+    "Acceptance",
+    "Analysis",
+    "Arm",
+    "ContributorKey",
+    "Edition",
+    "Job",
+    "JobState",
+    "LedgerEntry",
+    "Standings",
+]

@@ -32,7 +32,17 @@ OWN = {  # how a row comes to belong to a client
     "Analysis": lambda rider: {"session__rider": rider},
     "Report": lambda rider: {"analysis__session__rider": rider},
 }
-NEVER_A_CLIENTS = {"Product", "Course", "Instrument", "Calibration", "Event"}
+NEVER_A_CLIENTS = {
+    "Product",
+    "Course",
+    "Instrument",
+    "Calibration",
+    "Event",
+    "Acceptance",
+    "Arm",
+    "Edition",
+    "Standings",
+}
 
 
 def names(models):

@@ -1,0 +1,52 @@
+"""What was ever published, as far as it could give a rider away: random keys and weights, never a value."""
+
+from __future__ import annotations
+
+import secrets
+
+from django.db import models
+from uuid6 import uuid7
+
+from studio.records.models import Rider, Studio
+
+
+def random_key() -> int:
+    """A key that says nothing of whom it stands for."""
+    return secrets.randbits(63)
+
+
+class ContributorKey(models.Model):
+    """The map from a rider to the key that stands for them in the ledger; erasure empties `rider` and keeps the key."""
+
+    key = models.BigIntegerField(primary_key=True, default=random_key, editable=False)
+    studio = models.ForeignKey(Studio, on_delete=models.PROTECT, related_name="+")
+    rider = models.OneToOneField(Rider, on_delete=models.SET_NULL, null=True, related_name="+")
+
+    class Meta:
+        ordering = ["key"]
+
+    def __str__(self) -> str:
+        return f"contributor {self.key}"
+
+
+class LedgerEntry(models.Model):
+    """Figures that were published once: what each weighs of each contributor's contrasts.
+
+    `unknowns` names them, a random key of the contributor and one of the contrast each, int64 in pairs; `weights` holds
+    a line of float64 for every figure. Kept for ever: what was read cannot be unread.
+    """
+
+    id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
+    studio = models.ForeignKey(Studio, on_delete=models.PROTECT, related_name="+")
+    category = models.CharField(max_length=60)
+    figures = models.PositiveIntegerField()
+    unknowns = models.BinaryField()
+    weights = models.BinaryField()
+    published_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-id"]
+        verbose_name_plural = "ledger entries"
+
+    def __str__(self) -> str:
+        return f"{self.figures} figures of {self.category}"

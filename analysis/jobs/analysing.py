@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from analysis.core.covered import covered
 from analysis.core.document import result_document
 from analysis.core.session import estimate
 from analysis.core.types import Session
@@ -11,6 +12,7 @@ from analysis.jobs.inputs import ENGINE_VERSION, inputs_sha256, session_inputs
 from analysis.results.services.analyses import analysis_store
 from analysis.results.services.attempts import Attempt
 from studio.records.models import FieldSession
+from studio.records.services.runs import run_ridden
 
 
 def analyse_session(attempt: Attempt) -> dict[str, Any]:
@@ -26,7 +28,14 @@ def analyse(attempt: Attempt, session: FieldSession) -> dict[str, Any]:
     attempt.progress(0.4, "estimating the drag areas")
     result = estimated(inputs)
     with attempt.atomic():
+        enter_ridden(session, inputs)
         return keep(attempt, session, fingerprint, result)
+
+
+def enter_ridden(session: FieldSession, inputs: Session) -> None:
+    """Enter how far and how long each run's recording was ridden; a run left out was ridden, too."""
+    found = {run.number: covered(run.channels) for run in inputs.runs if run.channels is not None}
+    run_ridden(session=session, ridden={number: (one.distance_m, one.time_s) for number, one in found.items()})
 
 
 def keep(attempt: Attempt, session: FieldSession, fingerprint: str, result: dict[str, Any]) -> dict[str, Any]:

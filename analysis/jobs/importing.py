@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from analysis.jobs.analysing import analyse, estimated, keep
+from analysis.jobs.analysing import analyse, enter_ridden, estimated, keep
 from analysis.jobs.inputs import inputs_sha256
 from analysis.jobs.reading import keep_channels, upload_limits
 from analysis.readers.archive import canonical
@@ -44,6 +44,7 @@ def import_stored(attempt: Attempt, sha256: str, *, label: str | None = None) ->
         session = bundle_import(studio=studio, bundle=bundle, by=attempt.job.requested_by)
         enter_readings(session, {canonical(name): reading for name, reading in readings.items()}, kept)
         if session_fingerprint(session) == fingerprint(bundle.document, bundle.sha256):
+            enter_ridden(session, inputs)
             return keep(attempt, session, inputs_sha256(session), result)
     # The session was here before and was changed since: what counts is how its records stand now.
     return analyse(attempt, session)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django_filters import rest_framework as filters
 
 from studio.api.base import RecordViewSet
+from studio.api.equipment_history import WithHistory
 from studio.api.filters import StudioFilters
 from studio.api.shapes import ModelShape, Reference, StrictModelSerializer
 from studio.records.models import EquipmentItem, Product, Rider
@@ -33,7 +34,7 @@ class EquipmentItemFilters(StudioFilters):
     rider = filters.UUIDFilter(field_name="rider_id")
 
 
-class EquipmentItemViewSet(RecordViewSet[EquipmentItem]):
+class EquipmentItemViewSet(WithHistory, RecordViewSet[EquipmentItem]):
     route = "equipment-items"
     queryset = EquipmentItem.objects.all()
     into, out, filterset_class = EquipmentItemIn, EquipmentItemOut, EquipmentItemFilters

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django_filters import rest_framework as filters
 
 from studio.api.base import RecordViewSet
+from studio.api.equipment_history import WithHistory
 from studio.api.filters import StudioFilters
 from studio.api.shapes import ModelShape, StrictModelSerializer
 from studio.records.models import Product
@@ -30,7 +31,7 @@ class ProductFilters(StudioFilters):
     name = filters.CharFilter()
 
 
-class ProductViewSet(RecordViewSet[Product]):
+class ProductViewSet(WithHistory, RecordViewSet[Product]):
     route = "products"
     queryset = Product.objects.all()
     into, out, filterset_class = ProductIn, ProductOut, ProductFilters

@@ -128,6 +128,9 @@ class Run(Record):
     system_mass_kg = models.FloatField(null=True, blank=True)
     left_out = models.CharField(max_length=300, blank=True)
     note = models.TextField(blank=True)
+    # read from the recording's channels, null until an analysis has read them; they follow the cut, not the version
+    ridden_m = models.FloatField(null=True, blank=True)
+    ridden_s = models.FloatField(null=True, blank=True)
 
     class Meta(Record.Meta):
         constraints = [

@@ -26,6 +26,7 @@ RUN_FIELDS = (
     "left_out",
     "note",
 )
+CUT_FIELDS = frozenset({"recording", "started_at", "ended_at", "lap"})
 
 
 def run_create(*, studio: Studio, by: User | None, session: FieldSession, **fields: object) -> Run:
@@ -43,7 +44,17 @@ def run_update(*, record: Run, by: User | None, version: int, changes: Mapping[s
     with write.change_of(record.studio):
         run = write.update(record, by=by, version=version, changes=changes, changeable=RUN_FIELDS, rules=[_whole])
         link_setup(run.session, run.setup)
+        if CUT_FIELDS & changes.keys():
+            run_ridden(session=run.session, ridden={run.number: (None, None)})
     return run
+
+
+def run_ridden(*, session: FieldSession, ridden: Mapping[int, tuple[float | None, float | None]]) -> None:
+    """Enter metres and seconds ridden by run number, as read from channels; nobody's edit, so no version moves."""
+    runs = list(session.runs.filter(number__in=ridden))
+    for run in runs:
+        run.ridden_m, run.ridden_s = ridden[run.number]
+    Run.objects.bulk_update(runs, ["ridden_m", "ridden_s"])
 
 
 def run_delete(*, record: Run, by: User | None, version: int) -> None:

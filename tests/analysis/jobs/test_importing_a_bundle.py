@@ -44,6 +44,16 @@ def test_every_recording_is_read_and_its_channels_are_kept(imported, studio):
         assert file_path(studio_id=studio.pk, sha256=recording.channels_sha256).read_bytes()[:4] == b"PAR1"
 
 
+def test_every_run_says_how_far_and_how_long_its_recording_was_ridden(imported, small_day):
+    """Out and back over the simulated course, twice its one way, and at the simulator's own mean speed."""
+    session, analysis = imported
+    length_m = 2 * small_day[0]["course"]["length_m"]
+    speeds = {run["number"]: run["mean_speed_mps"] for run in analysis.result["runs"]}
+    for run in session.runs.all():
+        assert run.ridden_m == pytest.approx(length_m, rel=0.02)
+        assert run.ridden_m / run.ridden_s == pytest.approx(speeds[run.number], rel=0.05)
+
+
 def test_the_same_bundle_again_is_the_same_session_and_analysis(imported, upload, small_day):
     session, analysis = imported
     assert import_bundle(upload(*small_day)) == {"session": str(session.pk), "analysis": str(analysis.pk)}

@@ -37,6 +37,14 @@ def test_runs_get_the_next_number(session, setup):
     assert logged(session, setup).number == 8
 
 
+def test_another_cut_forgets_what_was_ridden_and_another_note_does_not(session, setup, recording):
+    run = RunFactory(session=session, setup=setup, recording=recording, ridden_m=3000.0, ridden_s=290.0)
+    run = run_update(record=run, by=None, version=run.version, changes={"note": "a gust"})
+    assert Run.objects.get(pk=run.pk).ridden_m == 3000.0
+    run_update(record=run, by=None, version=run.version, changes={"lap": 2})
+    assert Run.objects.values_list("ridden_m", "ridden_s").get(pk=run.pk) == (None, None)
+
+
 def test_number_is_used_once(session, setup):
     logged(session, setup)
     with pytest.raises(Conflict, match="A run's number is used once in a session"):

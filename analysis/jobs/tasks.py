@@ -14,6 +14,7 @@ from kombu.exceptions import KombuError, OperationalError
 
 from analysis.jobs.runner import run_next
 from analysis.results.services.jobs import sweep
+from studio.records.services.kept_answers import forget_old_answers
 
 logger = logging.getLogger(__name__)
 
@@ -29,7 +30,8 @@ def work(self: Task[Any, Any]) -> None:
 
 @shared_task
 def look_after_jobs() -> None:
-    """Take back what was lost and wake for what waits."""
+    """Take back what was lost and wake for what waits; forget what was kept long enough."""
+    forget_old_answers()
     for _ in range(min(sweep(), MOST_WAKES)):
         wake()
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import Any, ClassVar, TypeVar, cast
 from uuid import UUID
 
@@ -17,6 +18,7 @@ from rest_framework.viewsets import GenericViewSet
 
 from studio.api.etags import etag_of, require_match, unchanged
 from studio.api.filters import StudioFilters, refuse_unknown_keys
+from studio.api.idempotency import HEADER, answer_once
 from studio.api.shapes import StrictModelSerializer, names_of_columns, resting_values
 from studio.records.models import Studio, User
 from studio.records.models.base import Record
@@ -32,11 +34,19 @@ class StudioView(APIView):
     route: ClassVar[str] = ""
     query_keys: ClassVar[tuple[str, ...]] = ()
     personal: ClassVar[bool] = True
+    keeps_answers: ClassVar[bool] = True
+    """Whether a POST may come with an Idempotency-Key; an answer with a secret in it is kept nowhere."""
     http_method_names = ["get", "head", "post", "put", "patch", "delete"]
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
         refuse_unknown_keys(request, self.known_query_keys())
+        if request.method == "POST" and self.keeps_answers and HEADER in request.headers and hasattr(self, "post"):
+            vars(self)["post"] = partial(self._post_once, self.post)
+
+    def _post_once(self, post: Callable[..., Any], request: Request, *args: Any, **kwargs: Any) -> Any:
+        handler = partial(post, request, *args, **kwargs)
+        return answer_once(request=request, user=caller(request), handler=handler, refuse=self.handle_exception)
 
     def known_query_keys(self) -> tuple[str, ...]:
         """The keys that this request's query string may have."""

@@ -9,6 +9,7 @@ from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import Direction, OpenApiParameter
 from rest_framework import serializers
 
+from studio.api.idempotency import HEADER
 from studio.api.problems import CONTENT_TYPE
 
 CONDITIONAL = {"PUT", "PATCH", "DELETE"}
@@ -78,6 +79,9 @@ class StudioSchema(AutoSchema):
             parameters.append(
                 OpenApiParameter("If-Match", str, OpenApiParameter.HEADER, required=True, description="the ETag read")
             )
+        if self.method == "POST" and getattr(self.view, "keeps_answers", False):
+            words = "the same request under the same key is done once and answered the same; kept seven days"
+            parameters.append(OpenApiParameter(HEADER, str, OpenApiParameter.HEADER, description=words))
         return parameters
 
     def get_description(self) -> str:  # type: ignore[override]

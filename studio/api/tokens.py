@@ -60,7 +60,7 @@ class TokenMade(TokenOut):
 
 
 class TokenViewSet(ReadViewSet[ApiToken]):
-    route = "tokens"
+    route, keeps_answers = "tokens", False
     queryset = ApiToken.objects.all()
     out = TokenOut
 

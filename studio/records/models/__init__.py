@@ -5,6 +5,7 @@ from studio.records.models.course import Course, CourseKind
 from studio.records.models.equipment import SLOTS, EquipmentItem, Mounting, Product
 from studio.records.models.event import Event, EventDetail
 from studio.records.models.instrument import Calibration, Instrument, InstrumentKind
+from studio.records.models.kept_answer import KeptAnswer
 from studio.records.models.recording import Recording, RecordingState
 from studio.records.models.rider import Consent, ConsentPurpose, Rider
 from studio.records.models.session import FieldSession, Run, SessionSetup
@@ -28,6 +29,7 @@ __all__ = [
     "FieldSession",
     "Instrument",
     "InstrumentKind",
+    "KeptAnswer",
     "Membership",
     "Mounting",
     "Position",

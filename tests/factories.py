@@ -204,6 +204,16 @@ class SessionSetupFactory(DjangoModelFactory):
     order = factory.Sequence(lambda n: n % 1000)
 
 
+class DeviceMappingFactory(DjangoModelFactory):
+    class Meta:
+        model = models.DeviceMapping
+
+    studio = factory.SubFactory(StudioFactory)
+    device_key = factory.Sequence(lambda n: f"device-{n:024x}")
+    name = factory.Sequence(lambda n: f"Logger {n}")
+    rules = factory.LazyFunction(lambda: {"Speed": "speed_mps*0.2777777777777778"})
+
+
 class RecordingFactory(DjangoModelFactory):
     """The row only; no bytes lie in the file store unless the test keeps them."""
 

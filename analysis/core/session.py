@@ -140,10 +140,17 @@ def _refuse(session: Session) -> None:
     if session.course.kind == "track":
         raise SessionRefused(
             "The course is a track: lean and the path of the centre of mass are not computed yet."
-            " Give the course as out_and_back or lap, or keep the recording until track sessions are supported."
+            " Give the course as out_and_back or lap, or keep the recording until track sessions are supported.",
+            key="course.kind",
+            given="'track'",
+            allowed="'out_and_back' or 'lap'",
         )
     if not session.runs:
-        raise SessionRefused("The session has no runs: give at least one run with a recording.")
+        raise SessionRefused(
+            "The session has no runs: give at least one run with a recording.",
+            given="no run",
+            allowed="at least one run with a recording",
+        )
     with_power = [
         r
         for r in session.runs
@@ -152,7 +159,9 @@ def _refuse(session: Session) -> None:
     if not with_power:
         raise SessionRefused(
             "No run has power: a drag area cannot be computed without it. Record power_w (a power meter) and give "
-            "the runs again."
+            "the runs again.",
+            given="no run with the channel power_w",
+            allowed="at least one run with power_w",
         )
 
 

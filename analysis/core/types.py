@@ -250,8 +250,12 @@ class SessionResult:
 
 
 class SessionRefused(ValueError):
-    """The session cannot be estimated at all; `sentences` say what was found and what to do."""
+    """The session cannot be estimated at all; `sentences` say what was found and what to do.
 
-    def __init__(self, *sentences: str) -> None:
+    `key`, `given` and `allowed` say the same of the part of the session that is at fault.
+    """
+
+    def __init__(self, *sentences: str, key: str = "runs", given: str = "", allowed: str = "") -> None:
         super().__init__(" ".join(sentences))
         self.sentences = sentences
+        self.key, self.given, self.allowed = key, given, allowed

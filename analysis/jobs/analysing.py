@@ -9,6 +9,7 @@ from analysis.core.document import result_document
 from analysis.core.session import estimate
 from analysis.core.types import Session
 from analysis.jobs.inputs import ENGINE_VERSION, inputs_sha256, session_inputs
+from analysis.jobs.reading import read_unread
 from analysis.results.services.analyses import analysis_store
 from analysis.results.services.attempts import Attempt
 from studio.records.models import FieldSession
@@ -24,6 +25,7 @@ def analyse_session(attempt: Attempt) -> dict[str, Any]:
 def analyse(attempt: Attempt, session: FieldSession) -> dict[str, Any]:
     """Read the session's channels, estimate and keep the result."""
     attempt.progress(0.2, "reading the recordings")
+    read_unread(attempt, session)
     inputs, fingerprint = session_inputs(session), inputs_sha256(session)
     attempt.progress(0.4, "estimating the drag areas")
     result = estimated(inputs)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
+from collections.abc import Mapping
 from importlib.metadata import version
 
 from analysis.core.types import Session
@@ -14,8 +17,15 @@ ENGINE_VERSION = version("windledger")
 
 
 def inputs_sha256(session: FieldSession) -> str:
-    """The fingerprint of what the records say of a session now, and of the bytes of its recordings."""
-    return fingerprint(session_document(session), dict(session.recordings.values_list("filename", "sha256")))
+    """The fingerprint of what the records say of a session now, of its recordings' bytes and how they are read."""
+    rows = session.recordings.values_list("filename", "sha256", "mapping")
+    return fingerprint(session_document(session), {name: _sum(sha256, rules) for name, sha256, rules in rows})
+
+
+def _sum(sha256: str, rules: Mapping[str, str]) -> str:
+    """Bytes that the studio's own rules read are other inputs than the same bytes by the default table."""
+    text = json.dumps(rules, sort_keys=True, ensure_ascii=True)
+    return f"{sha256} by {hashlib.sha256(text.encode()).hexdigest()}" if rules else sha256
 
 
 def session_inputs(session: FieldSession) -> Session:

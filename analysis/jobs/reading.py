@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 from uuid import UUID
 
@@ -9,31 +10,54 @@ from django.conf import settings
 
 from analysis.readers.faults import Refused
 from analysis.readers.limits import Limits
+from analysis.readers.mapping_document import device_key
 from analysis.readers.parquet import recording_from_parquet, recording_to_parquet
+from analysis.readers.recording import fields_of
 from analysis.readers.recording import read_recording as read_file
 from analysis.readers.samples import Recording as Reading
 from analysis.results.services.attempts import Attempt
-from studio.records.models import Recording, RecordingState
+from studio.records.models import FieldSession, Recording, RecordingState
 from studio.records.problems import problem_of
+from studio.records.selectors.mappings import RememberedRules
 from studio.records.services.recordings import recording_read, recording_refuse
 from studio.records.store import file_path, keep_file
 
 
 def read_recording(attempt: Attempt) -> dict[str, Any]:
-    """Read the recording that the job names; one that cannot be read says so in its row, too."""
+    """Read the recording that the job names; one that cannot be read says so in its row, too.
+
+    `again` reads one anew that was read before, by the mapping that the studio remembers now; where that is refused,
+    what was read before stays.
+    """
     recording = Recording.objects.select_related("session", "studio").get(pk=attempt.job.payload["recording"])
     attempt.progress(0.1, f"reading {recording.filename}")
-    if recording.state != RecordingState.READ:
-        try:
-            reading = read_upload(recording)
-        except Refused as refusal:
-            with attempt.atomic():
-                recording_refuse(recording=recording, problem=problem_of(refusal))
-            raise
-        channels_sha256 = keep_channels(recording.studio_id, reading)
-        with attempt.atomic():
-            recording_read(recording=recording, reading=reading, channels_sha256=channels_sha256)
+    if recording.state != RecordingState.READ or attempt.job.payload.get("again"):
+        read_and_enter(attempt, recording)
     return {"recording": str(recording.pk)}
+
+
+def read_unread(attempt: Attempt, session: FieldSession) -> None:
+    """Read what an analysis needs and nobody has read yet. Raises `Refused`."""
+    unread = session.recordings.exclude(state=RecordingState.READ).filter(runs__isnull=False).distinct()
+    for recording in unread.select_related("session", "studio"):
+        read_and_enter(attempt, recording)
+
+
+def read_and_enter(attempt: Attempt, recording: Recording) -> None:
+    """Read the upload by the rules that the studio remembers for its device, and enter what came of it."""
+    remembered = RememberedRules(recording.studio_id)
+    try:
+        reading = read_upload(recording, remembered)
+    except Refused as refusal:
+        if recording.state != RecordingState.READ:
+            device = fields_of(recording.filename, _upload_of(recording), limits=upload_limits())
+            with attempt.atomic():
+                recording_refuse(recording=recording, problem=problem_of(refusal), device=device)
+        raise
+    channels_sha256 = keep_channels(recording.studio_id, reading)
+    rules = remembered(device_key(reading.device))
+    with attempt.atomic():
+        recording_read(recording=recording, reading=reading, channels_sha256=channels_sha256, mapping=rules)
 
 
 def upload_limits() -> Limits:
@@ -41,11 +65,15 @@ def upload_limits() -> Limits:
     return Limits(max_bytes=settings.UPLOAD_MAX_BYTES)
 
 
-def read_upload(recording: Recording) -> Reading:
+def read_upload(recording: Recording, remembered: RememberedRules) -> Reading:
     """Read the uploaded bytes in the session's time zone. Raises `Refused`."""
-    path = file_path(studio_id=recording.studio_id, sha256=recording.sha256)
     zone = recording.session.timezone
-    return read_file(recording.filename, path, zone=zone, limits=upload_limits())
+    path = _upload_of(recording)
+    return read_file(recording.filename, path, mapping=remembered, zone=zone, limits=upload_limits())
+
+
+def _upload_of(recording: Recording) -> Path:
+    return file_path(studio_id=recording.studio_id, sha256=recording.sha256)
 
 
 def keep_channels(studio_id: UUID, reading: Reading) -> str:
@@ -56,6 +84,6 @@ def keep_channels(studio_id: UUID, reading: Reading) -> str:
 def recording_of(recording: Recording) -> Reading:
     """The channels of a recording: from its Parquet, or from the upload where nobody has read it yet."""
     if recording.state != RecordingState.READ:
-        return read_upload(recording)
+        return read_upload(recording, RememberedRules(recording.studio_id))
     path = file_path(studio_id=recording.studio_id, sha256=recording.channels_sha256)
     return recording_from_parquet(path.read_bytes())

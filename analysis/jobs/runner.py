@@ -19,7 +19,8 @@ from django.db import DatabaseError, InterfaceError, OperationalError, connectio
 from django.utils.module_loading import import_string
 
 from analysis.core.types import SessionRefused
-from analysis.readers.faults import Refused
+from analysis.readers.archive import DOCUMENT
+from analysis.readers.faults import Fault, Refused
 from analysis.results.services.attempts import Attempt, Superseded
 from analysis.results.services.jobs import claim_next, give_back
 from studio.records.errors import RecordsError
@@ -77,7 +78,7 @@ def run(attempt: Attempt) -> None:
     except (Refused, RecordsError) as refusal:
         attempt.refused(problem_of(refusal))
     except SessionRefused as refusal:
-        attempt.refused(problem("unusable", str(refusal)))
+        attempt.refused(problem("unusable", str(refusal), [fault_of(refusal)]))
     except (InterfaceError, OperationalError):
         # The database went away or stayed locked: no fault of the job, whose attempts still have an end.
         logger.exception("job %s goes back to the queue", attempt.job.pk)
@@ -91,6 +92,11 @@ def run(attempt: Attempt) -> None:
     except Exception as error:
         logger.exception("job %s failed", attempt.job.pk)
         end_of_fault(attempt, error)
+
+
+def fault_of(refusal: SessionRefused) -> Fault:
+    """What the estimator refuses, in the form in which every refusal is told."""
+    return Fault(DOCUMENT, refusal.key, refusal.given, refusal.allowed)
 
 
 def end_of_fault(attempt: Attempt, error: Exception) -> None:

@@ -19,6 +19,7 @@ from analysis.readers.archive import DOCUMENT, Files, canonical, open_files
 from analysis.readers.document import checked_document, normalised, recording_names, unknown_keys
 from analysis.readers.faults import Fault, Refused, shown
 from analysis.readers.limits import MIB, USUAL_LIMITS, Limits
+from analysis.readers.mapping_document import Own
 from analysis.readers.recording import read_recording
 from analysis.readers.samples import Recording, note
 from analysis.readers.session import core_session
@@ -52,9 +53,9 @@ def read_bundle(path: Path, *, limits: Limits = USUAL_LIMITS, label: str | None 
 
 
 def read_whole_bundle(
-    path: Path, *, limits: Limits = USUAL_LIMITS, label: str | None = None
+    path: Path, *, limits: Limits = USUAL_LIMITS, label: str | None = None, mapping: Own = None
 ) -> tuple[Bundle, dict[str, Recording]]:
-    """Open a bundle and read every recording in the session's time zone.
+    """Open a bundle and read every recording in the session's time zone, by the studio's own `mapping` where given.
 
     Raises `Refused` with the faults of the document and of all files together.
     """
@@ -65,7 +66,7 @@ def read_whole_bundle(
     recordings: dict[str, Recording] = {}
     for name, content in bundle.files.items():
         try:
-            recordings[name] = read_recording(name, content, zone=zone, limits=limits)
+            recordings[name] = read_recording(name, content, mapping=mapping, zone=zone, limits=limits)
         except Refused as refusal:
             faults += refusal.faults
     if faults:

@@ -6,7 +6,7 @@ How the file is written is `csv_layout.py`, numbers are `numbers.py`, times `tim
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import islice
@@ -22,6 +22,7 @@ from analysis.readers.faults import Fault, Refused, shown
 from analysis.readers.laps import laps_counted
 from analysis.readers.limits import Limits
 from analysis.readers.mapping import Target
+from analysis.readers.mapping_document import Own
 from analysis.readers.numbers import MOST_FAULTS, NUMBER, Numbers
 from analysis.readers.order import in_order
 from analysis.readers.plausible import keep_plausible
@@ -33,9 +34,7 @@ BLOCK = 512  # rows: their texts stay in the processor's cache, and a million ro
 UNIX_S = 1e9  # seconds beyond this (2001) count from 1970; no ride lasts that long
 
 
-def read_csv(
-    name: str, data: bytes, *, mapping: Mapping[str, str] | None, zone: str | None, limits: Limits
-) -> Recording:
+def read_csv(name: str, data: bytes, *, mapping: Own, zone: str | None, limits: Limits) -> Recording:
     """Read a CSV recording, or refuse it with every fault found."""
     refuse_binary(name, data)
     layout = sniff(name, data, mapping)

@@ -17,6 +17,7 @@ from analysis.readers.fit_messages import FIT_MAGIC, Messages, read_messages
 from analysis.readers.laps import lap_column, laps_begun
 from analysis.readers.limits import Limits
 from analysis.readers.mapping import Target, resolve
+from analysis.readers.mapping_document import Own, rules_of
 from analysis.readers.order import in_order
 from analysis.readers.plausible import keep_plausible
 from analysis.readers.samples import Event, Lap, Recording, note
@@ -30,7 +31,7 @@ COPY_AGAIN = "Copy the file from the device again if the lost part matters."
 FACTS = ("manufacturer", "product", "product_name", "serial_number", "software_version", "device_index", "device_type")
 
 
-def read_fit(name: str, data: bytes, *, mapping: Mapping[str, str] | None, limits: Limits) -> Recording:
+def read_fit(name: str, data: bytes, *, mapping: Own, limits: Limits) -> Recording:
     """Read a FIT recording as far as it is sound, or refuse it."""
     messages = read_messages(name, data, limits)
     notes = [note("file_damaged", f"{name}: {damage}.", COPY_AGAIN) for damage in messages.damage]
@@ -41,7 +42,7 @@ def read_fit(name: str, data: bytes, *, mapping: Mapping[str, str] | None, limit
     notes += found
     names = _fields(messages)
     labels = [f"{name.rpartition('.')[2]} ({messages.units[name]})" for name in names]
-    targets, faults = resolve(name, names, mapping, labels)
+    targets, faults = resolve(name, names, rules_of(mapping, _device(messages, names, {})), labels)
     columns = {to.channel: _converted(messages.column(names[at])[order], to) for at, to in targets.items()}
     columns, implausible, found = keep_plausible(name, columns)
     if faults or implausible:

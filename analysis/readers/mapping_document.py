@@ -15,7 +15,7 @@ import hashlib
 import json
 import math
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from analysis.readers.channels import CHANNELS, TIME
@@ -25,6 +25,9 @@ from analysis.readers.mapping import UNITS, Target, parse_mapping
 SCHEMA = "field-mapping/1"
 LABEL = "mapping"
 MOST_FIELDS, MOST_LETTERS = 500, 200
+Rules = Mapping[str, str]
+Own = Rules | Callable[[str], Rules | None] | None
+"""A studio's own reading of fields: the rules, or what knows the rules of a device by its key."""
 KEYS = {"field", "channel", "unit", "scale", "offset"}
 CHANNEL_ALLOWED = f"null, or one of {', '.join((*CHANNELS, TIME))}"
 
@@ -81,6 +84,11 @@ def device_key(device: Mapping[str, Any]) -> str:
     known = facts if facts else {"columns": sorted(name.strip().casefold() for name in device.get("columns", ()))}
     text = json.dumps(known, sort_keys=True, ensure_ascii=True)
     return "device-" + hashlib.sha256(text.encode()).hexdigest()[:24]
+
+
+def rules_of(own: Own, device: Mapping[str, Any]) -> Rules:
+    """Give the rules that hold for a device; none where the studio has none."""
+    return (own(device_key(device)) if callable(own) else own) or {}
 
 
 def _entry_faults(key: str, entry: object) -> list[Fault]:

@@ -68,6 +68,12 @@ def recording_from_parquet(data: bytes | Path) -> Recording:
     return _recording(table, facts)
 
 
+def stored_laps(path: Path) -> tuple[datetime | None, tuple[Lap, ...]]:
+    """When a stored recording starts, and its laps, without reading a sample."""
+    facts = json.loads(pq.read_schema(path).metadata[b"recording"])
+    return _start(facts), _laps(facts)
+
+
 def _recording(table: pa.Table, facts: Mapping[str, Any]) -> Recording:
     arrays: dict[str, Array] = {
         name: np.asarray(table.column(name).to_numpy(), dtype=np.float64) for name in table.column_names
@@ -75,13 +81,21 @@ def _recording(table: pa.Table, facts: Mapping[str, Any]) -> Recording:
     time_s = arrays.pop("time_s")
     return Recording(
         format=facts["format"],
-        start=None if facts["start"] is None else datetime.fromisoformat(facts["start"]),
+        start=_start(facts),
         time_s=time_s,
         columns={name: values for name, values in arrays.items() if not name.startswith(EXTRA)},
         device=facts["device"],
-        laps=tuple(Lap(number, start, math.inf if end is None else end) for number, start, end in facts["laps"]),
+        laps=_laps(facts),
         events=tuple(Event(**event) for event in facts["events"]),
         extra={name.removeprefix(EXTRA): values for name, values in arrays.items() if name.startswith(EXTRA)},
         extra_units=facts["extra_units"],
         notes=tuple(Warning(**entry) for entry in facts["notes"]),
     )
+
+
+def _start(facts: Mapping[str, Any]) -> datetime | None:
+    return None if facts["start"] is None else datetime.fromisoformat(facts["start"])
+
+
+def _laps(facts: Mapping[str, Any]) -> tuple[Lap, ...]:
+    return tuple(Lap(number, start, math.inf if end is None else end) for number, start, end in facts["laps"])

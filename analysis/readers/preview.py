@@ -18,7 +18,7 @@ from analysis.core.types import Array, CourseKind, Warning
 from analysis.readers.channels import CHANNELS
 from analysis.readers.limits import USUAL_LIMITS, Limits
 from analysis.readers.mapping import suggested_channel
-from analysis.readers.mapping_document import device_key
+from analysis.readers.mapping_document import Own, device_key
 from analysis.readers.proposals import Proposal, proposed_runs
 from analysis.readers.recording import read_recording
 from analysis.readers.samples import Recording
@@ -101,7 +101,7 @@ def preview(
     name: str,
     data: bytes | Path,
     *,
-    mapping: Mapping[str, str] | None = None,
+    mapping: Own = None,
     zone: str | None = None,
     limits: Limits = USUAL_LIMITS,
     course_kind: CourseKind | None = None,
@@ -112,6 +112,13 @@ def preview(
     Raises `Refused` where the file cannot be read.
     """
     recording = read_recording(name, data, mapping=mapping, zone=zone, limits=limits)
+    return preview_of(name, recording, course_kind=course_kind, length_m=length_m)
+
+
+def preview_of(
+    name: str, recording: Recording, *, course_kind: CourseKind | None = None, length_m: float | None = None
+) -> Preview:
+    """Say what is in a recording that was read already."""
     steps = np.diff(recording.time_s)
     usual = float(np.median(steps)) if steps.size else None
     gaps = np.flatnonzero(steps > GAP_STEPS * usual) if usual else np.array([], dtype=np.intp)

@@ -18,6 +18,7 @@ from analysis.readers.faults import Fault, Refused
 from analysis.readers.laps import lap_column, laps_begun
 from analysis.readers.limits import Limits
 from analysis.readers.mapping import Target, resolve
+from analysis.readers.mapping_document import Own, rules_of
 from analysis.readers.order import in_order
 from analysis.readers.plausible import keep_plausible
 from analysis.readers.samples import Format, Lap, Recording, note
@@ -45,16 +46,13 @@ LABELS = {
 }
 
 
-def read_xml(
-    name: str, data: bytes, *, mapping: Mapping[str, str] | None, zone: str | None, limits: Limits
-) -> Recording:
+def read_xml(name: str, data: bytes, *, mapping: Own, zone: str | None, limits: Limits) -> Recording:
     """Read a TCX or GPX recording as far as it is sound, or refuse it."""
     clock = Clock(name, zone)
     points = read_points(name, data, clock=clock, limits=limits)
     table, notes = _table(points)
-    targets, faults = resolve(
-        name, table.names, mapping, [LABELS.get(field.casefold(), field) for field in table.names]
-    )
+    labels = [LABELS.get(field.casefold(), field) for field in table.names]
+    targets, faults = resolve(name, table.names, rules_of(mapping, _device(points, {}, [])), labels)
     used = {table.names[at]: target for at, target in targets.items()}
     faults += [fault for field in used for fault in points.numbers[field].faults]
     columns = {target.channel: _converted(table.values(field), target) for field, target in used.items()}

@@ -38,6 +38,7 @@ TABLE: Mapping[str, Mapping[str, Methods]] = {
     "setups": RECORDS,
     "courses": RECORDS,
     "instruments": RECORDS,
+    "mappings": RECORDS,
     "sessions": RECORDS,
     "runs": RECORDS,
     "recordings": RECORDS,

@@ -1,4 +1,7 @@
-"""Recordings: the uploaded bytes and what a job read from them. The bytes never change; a wrong file is another one."""
+"""Recordings: the uploaded bytes and what a job read from them. The bytes never change; a wrong file is another one.
+
+Several come at once, all or none; a preview says what is in one, a cut makes its parts runs.
+"""
 
 from __future__ import annotations
 
@@ -7,20 +10,31 @@ from typing import Any
 
 from django.core.files.uploadedfile import UploadedFile
 from django_filters import rest_framework as filters
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema
 from rest_framework import serializers, status
+from rest_framework.decorators import action
 from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.reverse import reverse
 
 from analysis.jobs.enqueue import enqueue
+from analysis.jobs.previewing import found_in
+from analysis.results.models import Job
 from studio.api.base import RemovableViewSet, address_of, caller, studio_of
 from studio.api.etags import etag_of
 from studio.api.filters import StudioFilters
-from studio.api.parsers import refuse_large_upload
-from studio.api.shapes import ModelShape, Reference, StrictSerializer
-from studio.records.models import FieldSession, Recording, RecordingState
-from studio.records.services.recordings import recording_delete, recording_store
+from studio.api.jobs import JobOut, answer_with_job
+from studio.api.parsers import StrictJSONParser, refuse_large_upload
+from studio.api.previews import PreviewOut
+from studio.api.runs import Cut, RunOut
+from studio.api.shapes import ModelShape, Reference, StrictModelSerializer, StrictSerializer
+from studio.records.models import FieldSession, Recording, RecordingState, Run, Setup
+from studio.records.services.cutting import recording_cut
+from studio.records.services.recordings import recording_delete, recordings_store
+
+MOST_FILES = 100
+MOST_CUTS = 400
 
 FIELDS = (
     "id",
@@ -31,6 +45,7 @@ FIELDS = (
     "state",
     "format",
     "device",
+    "mapping",
     "channels",
     "laps",
     "samples",
@@ -45,11 +60,17 @@ FIELDS = (
 
 class RecordingIn(StrictSerializer):
     session = Reference(FieldSession)
-    file = serializers.FileField(allow_empty_file=True)
+    file = serializers.ListField(
+        child=serializers.FileField(allow_empty_file=True),
+        allow_empty=False,
+        max_length=MOST_FILES,
+        help_text="one file, or the field several times: then all are kept or none",
+    )
 
 
 class RecordingOut(ModelShape[Recording]):
     device = serializers.DictField()
+    mapping = serializers.DictField(help_text="the studio's own rules that it was read by")
     channels = serializers.ListField(child=serializers.CharField())
     findings = serializers.ListField(child=serializers.JSONField())
     problem = serializers.DictField(allow_null=True, help_text="a problem document where the file could not be read")
@@ -68,9 +89,36 @@ class RecordingMade(serializers.Serializer[Any]):
         return RecordingOut().get_fields() | super().get_fields()
 
 
+class RecordingsMade(serializers.Serializer[Any]):
+    """The answer to several files at once, in the order in which they came."""
+
+    recordings = RecordingMade(many=True)
+
+
+class CutIn(Cut, StrictModelSerializer[Run]):
+    """One part of the recording: a lap, or times; without either the whole of it."""
+
+    setup = Reference(Setup)
+
+    class Meta:
+        model = Run
+        fields = ("setup", "lap", "left_out", "note")
+
+
+class CutsIn(StrictSerializer):
+    runs = serializers.ListField(child=CutIn(), allow_empty=False, max_length=MOST_CUTS)
+
+
+class CutsOut(serializers.Serializer[Any]):
+    runs = RunOut(many=True)
+
+
 class RecordingFilters(StudioFilters):
     session = filters.UUIDFilter(field_name="session_id")
     state = filters.ChoiceFilter(choices=RecordingState.choices)
+
+
+MADE = PolymorphicProxySerializer("RecordingOrRecordingsMade", [RecordingMade, RecordingsMade], None)
 
 
 class RecordingViewSet(RemovableViewSet[Recording]):
@@ -84,22 +132,48 @@ class RecordingViewSet(RemovableViewSet[Recording]):
         refuse_large_upload(request)
         super().initial(request, *args, **kwargs)
 
-    @extend_schema(request={"multipart/form-data": RecordingIn}, responses={201: RecordingMade})
+    @extend_schema(request={"multipart/form-data": RecordingIn}, responses={201: MADE})
     def create(self, request: Request) -> Response:
-        """Keep a file of a session; the `job` in the answer reads it."""
+        """Keep a file of a session; the `job` in the answer reads it. Several `file` give `recordings`."""
         serializer = RecordingIn(data=request.data, context=self.get_serializer_context())
         serializer.is_valid(raise_exception=True)
-        file: UploadedFile[Any] = serializer.validated_data["file"]
+        files: list[UploadedFile[Any]] = serializer.validated_data["file"]
         session: FieldSession = serializer.validated_data["session"]
-        recording = recording_store(
-            session=session,
-            filename=PurePath(file.name or "recording").name,
-            chunks=file.chunks(),
-            by=caller(request),
-        )
+        named = [(PurePath(file.name or "recording").name, file.chunks()) for file in files]
+        recordings = recordings_store(session=session, files=named, by=caller(request))
+        made = [{**self.shown(one), "job": self._reading(request, one, session).pk} for one in recordings]
+        if len(made) == 1:
+            headers = {"Location": address_of("recordings", recordings[0].pk), "ETag": etag_of(recordings[0])}
+            return Response(made[0], status=status.HTTP_201_CREATED, headers=headers)
+        headers = {"Location": f"{reverse('api:recordings-list')}?session={session.pk}"}
+        return Response({"recordings": made}, status=status.HTTP_201_CREATED, headers=headers)
+
+    def _reading(self, request: Request, recording: Recording, session: FieldSession) -> Job:
         payload = {"recording": str(recording.pk)}
-        job = enqueue(
-            kind="read_recording", studio=studio_of(request), by=caller(request), payload=payload, session=session
-        )
-        headers = {"Location": address_of("recordings", recording.pk), "ETag": etag_of(recording)}
-        return Response({**self.shown(recording), "job": job.pk}, status=status.HTTP_201_CREATED, headers=headers)
+        by = caller(request)
+        return enqueue(kind="read_recording", studio=studio_of(request), by=by, payload=payload, session=session)
+
+    @extend_schema(responses=PreviewOut)
+    @action(detail=True)
+    def preview(self, request: Request, pk: str) -> Response:
+        """What was found in it: channels, spans, gaps, laps, zone, device, and the runs that it may hold."""
+        return Response(found_in(self.get_object()))
+
+    @extend_schema(request=None, responses={202: JobOut})
+    @action(detail=True, methods=["post"], parser_classes=[StrictJSONParser])
+    def read(self, request: Request, pk: str) -> Response:
+        """Read it again by the mapping that the studio remembers now; where that fails, what was read before stays."""
+        recording = self.get_object()
+        payload = {"recording": str(recording.pk), "again": True}
+        return answer_with_job(request, kind="read_recording", payload=payload, session=recording.session)
+
+    @extend_schema(request=CutsIn, responses={201: CutsOut})
+    @action(detail=True, methods=["post"], parser_classes=[StrictJSONParser])
+    def cut(self, request: Request, pk: str) -> Response:
+        """Make its parts runs, each with its setup, all or none; they get the session's next numbers in this order."""
+        recording = self.get_object()
+        serializer = CutsIn(data=request.data, context=self.get_serializer_context())
+        serializer.is_valid(raise_exception=True)
+        runs = recording_cut(recording=recording, cuts=serializer.validated_data["runs"], by=caller(request))
+        headers = {"Location": f"{reverse('api:runs-list')}?recording={recording.pk}"}
+        return Response({"runs": RunOut(runs, many=True).data}, status=status.HTTP_201_CREATED, headers=headers)

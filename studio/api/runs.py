@@ -16,7 +16,7 @@ from studio.records.services.runs import run_create, run_delete, run_update
 FIELDS = ("session", "number", "setup", "recording", "lap", "system_mass_kg", "left_out", "note")
 
 
-class _Cut:
+class Cut:
     """`from` and `to` of the bundle: no attribute can have the first name."""
 
     def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
@@ -26,7 +26,7 @@ class _Cut:
         return fields
 
 
-class RunIn(_Cut, StrictModelSerializer[Run]):
+class RunIn(Cut, StrictModelSerializer[Run]):
     session = Reference(FieldSession)
     setup = Reference(Setup)
     recording = Reference(Recording, required=False, allow_null=True)
@@ -37,7 +37,7 @@ class RunIn(_Cut, StrictModelSerializer[Run]):
         extra_kwargs: ClassVar[dict[str, Any]] = {"number": {"required": False, "help_text": "without one: the next"}}
 
 
-class RunOut(_Cut, ModelShape[Run]):
+class RunOut(Cut, ModelShape[Run]):
     class Meta:
         model = Run
         fields = ("id", *FIELDS, "created_at", "updated_at")

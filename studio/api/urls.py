@@ -13,6 +13,7 @@ from studio.api.docs import DocsView, Nowhere, ProblemPage, SchemaView
 from studio.api.equipment_items import EquipmentItemViewSet
 from studio.api.instruments import InstrumentViewSet
 from studio.api.jobs import JobViewSet
+from studio.api.mappings import MappingViewSet
 from studio.api.mountings import MountingViewSet
 from studio.api.positions import PositionViewSet
 from studio.api.products import ProductViewSet
@@ -39,6 +40,7 @@ for viewset in (
     SetupViewSet,
     CourseViewSet,
     InstrumentViewSet,
+    MappingViewSet,
     SessionViewSet,
     RunViewSet,
     RecordingViewSet,

@@ -16,6 +16,7 @@ from studio.records.models import (
     Calibration,
     Consent,
     Course,
+    DeviceMapping,
     EquipmentItem,
     Event,
     EventDetail,
@@ -184,6 +185,12 @@ class SetupAdmin(RecordAdmin):
     def has_change_permission(self, request: HttpRequest, obj: Setup | None = None) -> bool:
         used = obj is not None and obj.runs.exists()
         return not used and super().has_change_permission(request, obj)
+
+
+@admin.register(DeviceMapping)
+class DeviceMappingAdmin(ReadOnlyAdmin):
+    list_display = ("name", "device_key", "updated_at", "studio")
+    list_select_related = ("studio",)
 
 
 @admin.register(Course)

@@ -6,6 +6,7 @@ from studio.records.models.equipment import SLOTS, EquipmentItem, Mounting, Prod
 from studio.records.models.event import Event, EventDetail
 from studio.records.models.instrument import Calibration, Instrument, InstrumentKind
 from studio.records.models.kept_answer import KeptAnswer
+from studio.records.models.mapping import DeviceMapping
 from studio.records.models.recording import Recording, RecordingState
 from studio.records.models.rider import Consent, ConsentPurpose, Rider
 from studio.records.models.session import FieldSession, Run, SessionSetup
@@ -23,6 +24,7 @@ __all__ = [
     "ConsentPurpose",
     "Course",
     "CourseKind",
+    "DeviceMapping",
     "EquipmentItem",
     "Event",
     "EventDetail",

@@ -17,7 +17,7 @@ class RecordingState(models.TextChoices):
 
 class Recording(Record):
     """A file of a session. The bytes lie in the file store under their SHA-256 within the studio;
-    so do the channels that were read from them (`channels_sha256`, Parquet)."""
+    so do the channels that were read from them (`channels_sha256`, Parquet), by the rules in `mapping`."""
 
     client_paths: ClassVar[tuple[str, ...]] = ("session__rider__user",)
 
@@ -28,6 +28,7 @@ class Recording(Record):
     state = models.CharField(max_length=10, choices=RecordingState, default=RecordingState.STORED)
     format = models.CharField(max_length=20, blank=True)
     device = models.JSONField(default=dict, blank=True)
+    mapping = models.JSONField(default=dict, blank=True)
     channels = models.JSONField(default=list, blank=True)
     laps = models.PositiveIntegerField(null=True, blank=True)
     samples = models.PositiveBigIntegerField(null=True, blank=True)

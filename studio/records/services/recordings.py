@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from datetime import timedelta
 from typing import Any
@@ -12,7 +12,7 @@ from django.conf import settings
 from analysis.readers.archive import NAME_ALLOWED, canonical, safe_name
 from analysis.readers.faults import shown
 from analysis.readers.samples import Recording as Reading
-from studio.records.errors import TooLarge, Unusable, fault
+from studio.records.errors import RecordsError, TooLarge, Unusable, fault
 from studio.records.models import FieldSession, Recording, RecordingState, User
 from studio.records.services import write
 from studio.records.store import FileTooLarge, StoredFile, keep_file
@@ -21,6 +21,7 @@ READING_FIELDS = (
     "state",
     "format",
     "device",
+    "mapping",
     "channels",
     "laps",
     "samples",
@@ -34,16 +35,46 @@ READING_FIELDS = (
 
 def recording_store(*, session: FieldSession, filename: str, chunks: Iterable[bytes], by: User | None) -> Recording:
     """Keep an uploaded file. The same bytes under the same name are the recording that is there already."""
-    if not safe_name(filename):
-        raise Unusable("The file's name cannot be kept.", faults=(fault("file", shown(filename), NAME_ALLOWED),))
-    stored = keep_upload(session=session, filename=filename, chunks=chunks)
+    return recordings_store(session=session, files=[(filename, chunks)], by=by)[0]
+
+
+def recordings_store(
+    *, session: FieldSession, files: Sequence[tuple[str, Iterable[bytes]]], by: User | None
+) -> list[Recording]:
+    """Keep uploaded files of a session, all or none of them; a refusal names every one that cannot be kept."""
+    refusals: list[RecordsError] = []
+    stored, rows = [], []
+    for filename, chunks in files:
+        try:
+            stored.append((filename, keep_upload(session=session, filename=filename, chunks=chunks)))
+        except RecordsError as refusal:
+            refusals.append(refusal)
     with write.change_of(session.studio):
-        same = Recording.objects.filter(session=session, filename=canonical(filename), sha256=stored.sha256).first()
-        return same or recording_enter(session=session, filename=filename, stored=stored, by=by)
+        for filename, file in stored:
+            try:
+                rows.append(_entered(session, filename, file, by))
+            except RecordsError as refusal:
+                refusals.append(refusal)
+        if refusals:
+            raise _together(refusals)
+    return rows
+
+
+def _together(refusals: Sequence[RecordsError]) -> RecordsError:
+    """One refusal that says all, of the first one's kind."""
+    faults = tuple(fault for refusal in refusals for fault in refusal.faults)
+    return type(refusals[0])(" ".join(refusal.message for refusal in refusals), faults=faults)
+
+
+def _entered(session: FieldSession, filename: str, stored: StoredFile, by: User | None) -> Recording:
+    same = Recording.objects.filter(session=session, filename=canonical(filename), sha256=stored.sha256).first()
+    return same or recording_enter(session=session, filename=filename, stored=stored, by=by)
 
 
 def keep_upload(*, session: FieldSession, filename: str, chunks: Iterable[bytes]) -> StoredFile:
     """Bring the bytes to the disk; too many or none are refused."""
+    if not safe_name(filename):
+        raise Unusable("The file's name cannot be kept.", faults=(fault("file", shown(filename), NAME_ALLOWED),))
     most = settings.UPLOAD_MAX_BYTES
     try:
         stored = keep_file(studio_id=session.studio_id, chunks=chunks, max_bytes=most)
@@ -68,13 +99,19 @@ def recording_enter(*, session: FieldSession, filename: str, stored: StoredFile,
     return write.create(Recording, studio=session.studio, by=by, fields=fields)
 
 
-def recording_read(*, recording: Recording, reading: Reading, channels_sha256: str) -> Recording:
-    """Enter what was read from a recording; its channels lie in the file store under `channels_sha256`."""
+def recording_read(
+    *, recording: Recording, reading: Reading, channels_sha256: str, mapping: Mapping[str, str] | None = None
+) -> Recording:
+    """Enter what was read from a recording by the studio's own `mapping`.
+
+    Its channels lie in the file store under `channels_sha256`.
+    """
     start, seconds = reading.start, reading.time_s
     changes = {
         "state": RecordingState.READ,
         "format": reading.format,
         "device": dict(reading.device),
+        "mapping": dict(mapping or {}),
         "channels": list(reading.columns),
         "laps": max((lap.number for lap in reading.laps), default=None),
         "samples": int(seconds.size),
@@ -87,9 +124,12 @@ def recording_read(*, recording: Recording, reading: Reading, channels_sha256: s
     return _after_reading(recording, changes)
 
 
-def recording_refuse(*, recording: Recording, problem: Mapping[str, Any]) -> Recording:
-    """Enter why a recording could not be read; its bytes are kept."""
-    return _after_reading(recording, {"state": RecordingState.REFUSED, "problem": dict(problem)})
+def recording_refuse(
+    *, recording: Recording, problem: Mapping[str, Any], device: Mapping[str, Any] | None = None
+) -> Recording:
+    """Enter why a recording could not be read, and what it still says of its device; its bytes are kept."""
+    changes = {"state": RecordingState.REFUSED, "problem": dict(problem), "device": dict(device or {})}
+    return _after_reading(recording, changes)
 
 
 def _after_reading(recording: Recording, changes: Mapping[str, Any]) -> Recording:

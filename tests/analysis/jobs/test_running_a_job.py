@@ -71,6 +71,12 @@ def test_a_refusal_of_the_data_ends_the_job_with_its_problem(ends, error, detail
     assert job.problem["type"].endswith(f"/{kind}/")
 
 
+def test_what_the_estimator_refuses_names_the_part_at_fault(ends):
+    error = SessionRefused("No run has power.", given="no run with power_w", allowed="at least one")
+    (told,) = ends(raises(error)).problem["errors"]
+    assert (told["file"], told["key"], told["given"]) == ("session.json", "runs", "no run with power_w")
+
+
 @pytest.mark.parametrize(
     ("error", "message"),
     [

@@ -14,6 +14,7 @@ LISTED = (
     "setups",
     "courses",
     "instruments",
+    "mappings",
     "sessions",
     "runs",
     "recordings",
@@ -26,7 +27,7 @@ LISTED = (
 RECORDS = LISTED[: LISTED.index("recordings")]
 """Those that are made, changed and removed with a JSON body."""
 
-SHARED = ("products", "courses", "instruments")
+SHARED = ("products", "courses", "instruments", "mappings")
 """Rows that no single client owns."""
 
 
@@ -50,6 +51,7 @@ def make_rows(studio, user):
         "setups": setup,
         "courses": session.course,
         "instruments": factories.InstrumentFactory(studio=studio),
+        "mappings": factories.DeviceMappingFactory(studio=studio),
         "sessions": session,
         "runs": factories.RunFactory(session=session, setup=setup, recording=recording),
         "recordings": recording,
@@ -72,6 +74,7 @@ def more_rows(route, rows, count):
         "setups": (factories.SetupItemFactory, {"setup__bike": bike}),
         "courses": (factories.CourseFactory, {"studio": bike.studio}),
         "instruments": (factories.InstrumentFactory, {"studio": bike.studio}),
+        "mappings": (factories.DeviceMappingFactory, {"studio": bike.studio}),
         "sessions": (factories.SessionSetupFactory, {"session__rider": bike.rider, "session__bike": bike}),
         "runs": (factories.RunFactory, {"session": session, "setup": rows["setups"]}),
         "recordings": (factories.RecordingFactory, {"session": session}),
@@ -104,6 +107,11 @@ def body_for(route, rows):
         },
         "courses": {"kind": "out_and_back", "length_m": 1500, "bearing_deg": 60, "name": "Pier road"},
         "instruments": {"kind": "scale", "name": "Hall scale", "serial": "7"},
+        "mappings": {
+            "device_key": "device-" + "0f" * 12,
+            "name": "Hall logger",
+            "fields": [{"field": "Speed", "channel": "speed_mps", "unit": "km/h"}],
+        },
         "sessions": {
             "rider": rider,
             "bike": bike,

@@ -35,6 +35,7 @@ OWN = {  # how a row comes to belong to a client
 NEVER_A_CLIENTS = {
     "Product",
     "Course",
+    "DeviceMapping",
     "Instrument",
     "Calibration",
     "Event",

@@ -7,7 +7,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("records", "0003_keep_events"),
+        ("records", "0006_kept_answers"),
     ]
 
     operations = [

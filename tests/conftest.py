@@ -5,6 +5,7 @@ see nothing of this one.
 """
 
 import pytest
+from django.core.cache import cache
 from django.db.backends.sqlite3.base import DatabaseOperations
 
 from studio.records.models import Role
@@ -14,6 +15,11 @@ from tests.factories import MembershipFactory, RiderFactory, StudioFactory
 @pytest.fixture(autouse=True)
 def _quick_passwords(settings):
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture(autouse=True)
+def _no_guesses_before():
+    cache.clear()
 
 
 @pytest.fixture(autouse=True, scope="session")

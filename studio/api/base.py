@@ -19,6 +19,7 @@ from rest_framework.viewsets import GenericViewSet
 from studio.api.etags import etag_of, require_match, unchanged
 from studio.api.filters import StudioFilters, refuse_unknown_keys
 from studio.api.idempotency import HEADER, answer_once
+from studio.api.retirement import Retirement
 from studio.api.shapes import StrictModelSerializer, names_of_columns, resting_values
 from studio.records.models import Studio, User
 from studio.records.models.base import Record
@@ -34,6 +35,7 @@ class StudioView(APIView):
     route: ClassVar[str] = ""
     query_keys: ClassVar[tuple[str, ...]] = ()
     personal: ClassVar[bool] = True
+    retirement: ClassVar[Retirement | None] = None
     keeps_answers: ClassVar[bool] = True
     """Whether a POST may come with an Idempotency-Key; an answer with a secret in it is kept nowhere."""
     http_method_names = ["get", "head", "post", "put", "patch", "delete"]
@@ -56,6 +58,8 @@ class StudioView(APIView):
         response = super().finalize_response(request, response, *args, **kwargs)
         if self.personal and "Cache-Control" not in response:
             response["Cache-Control"] = "private, no-store"
+        for name, value in self.retirement.headers.items() if self.retirement else ():
+            response[name] = value
         return response
 
 

@@ -70,7 +70,7 @@ class ProblemPage(StudioView):
         kind = KINDS.get(slug)
         if kind is None:
             raise Http404
-        example = JSONRenderer().render(problem(slug, f"{kind.title}."), "application/json; indent=2").decode()
+        example = JSONRenderer().render(problem(slug, kind.example, kind.faults), "application/json; indent=2").decode()
         return render(request, "api/problem.html", {"kind": kind, "example": example})
 
 

@@ -22,7 +22,8 @@ from studio.api.base import ReadViewSet, address_of, caller, studio_of
 from studio.api.filters import StudioFilters
 from studio.api.shapes import ModelShape
 from studio.api.streams import JobStream, event_id, has_left
-from studio.records.models import FieldSession
+from studio.records.models import ApiToken, FieldSession
+from studio.records.services.tokens import is_in_force
 
 
 class JobOut(ModelShape[Job]):
@@ -82,6 +83,14 @@ class JobViewSet(ReadViewSet[Job]):
         if request.method == "HEAD":
             return HttpResponse(content_type="text/event-stream")
         socket = request.META.get("gunicorn.socket")  # other servers do not show theirs
-        stream = JobStream(read=lambda: job_document(self.get_object()), seen=seen, left=lambda: has_left(socket))
+        stream = JobStream(
+            read=lambda: job_document(self.get_object()),
+            seen=seen,
+            left=lambda: has_left(socket) or self._was_revoked(),
+        )
         headers = {"X-Accel-Buffering": "no", "Cache-Control": "private, no-store, no-transform"}
         return StreamingHttpResponse(stream, content_type="text/event-stream", headers=headers)
+
+    def _was_revoked(self) -> bool:
+        """Whether the caller's token ended while the stream ran: then so does the stream, and a new one is 401."""
+        return isinstance(self.request.auth, ApiToken) and not is_in_force(self.request.auth)

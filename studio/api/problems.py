@@ -56,12 +56,21 @@ class TooManyStreams(Exception):
     """All streams of this process are taken (503); the caller polls."""
 
 
+class TooManyGuesses(Exception):
+    """No further pair is looked at for `wait` seconds (429)."""
+
+    def __init__(self, wait: int) -> None:
+        super().__init__()
+        self.wait = wait
+
+
 _SENTENCES: list[tuple[type[Exception] | tuple[type[Exception], ...], str, str]] = [
     ((Http404, exceptions.NotFound), "not-found", NOTHING_THERE),
     (exceptions.NotAuthenticated, "sign-in", "Nobody is signed in: send `Authorization: Bearer` with a valid token."),
     (PermissionDenied, "not-allowed", "This account may not do that."),
     (PreconditionMissing, "precondition", "A change needs If-Match with the ETag that the record was read with."),
     (TooManyStreams, "unavailable", "All progress streams are in use; ask `jobs/{id}/` again every few seconds."),
+    (TooManyGuesses, "too-many", "Too many wrong pairs for this username; for a while no other is looked at."),
     (RequestDataTooBig, "too-large", "The request body has more bytes than are allowed."),
     (UnreadablePostError, "malformed", "The request ended before all of its bytes came."),
     (SuspiciousOperation, "malformed", "The request has a shape that is not read here."),
@@ -82,6 +91,8 @@ def problem_response(exc: Exception, context: dict[str, Any]) -> Response:
         headers["WWW-Authenticate"] = challenge
     if document["status"] == KINDS["unavailable"].status:
         headers["Retry-After"] = str(RETRY_AFTER_S)
+    if wait := getattr(exc, "wait", None):
+        headers["Retry-After"] = str(wait)
     return Response(document, status=document["status"], headers=headers, content_type=CONTENT_TYPE)
 
 

@@ -84,6 +84,9 @@ class StudioSchema(AutoSchema):
             parameters.append(OpenApiParameter(HEADER, str, OpenApiParameter.HEADER, description=words))
         return parameters
 
+    def is_deprecated(self) -> bool:
+        return getattr(self.view, "retirement", None) is not None or super().is_deprecated()
+
     def get_description(self) -> str:  # type: ignore[override]
         action = getattr(self.view, "action", None) or self.method.lower()
         own_words = (getattr(self.view, action).__doc__ or "").strip()

@@ -17,10 +17,12 @@ from rest_framework.response import Response
 
 from studio.api.authentication import BearerAuthentication
 from studio.api.base import ReadViewSet, address_of, caller
+from studio.api.problems import TooManyGuesses
 from studio.api.shapes import ModelShape, StrictSerializer, WholeNumberField
 from studio.records.models import ApiToken, TokenKind, TokenScope, User
 from studio.records.querysets import membership_of
 from studio.records.services.tokens import token_create, token_revoke
+from studio.records.sign_in import POLICY, QUOTA, WINDOW_S, Guesses, guesses
 
 USUAL_LIFETIME_DAYS = 90
 WRONG_PAIR = "This username and password do not belong together."
@@ -61,6 +63,7 @@ class TokenMade(TokenOut):
 
 class TokenViewSet(ReadViewSet[ApiToken]):
     route, keeps_answers = "tokens", False
+    guesses: Guesses | None = None
     queryset = ApiToken.objects.all()
     out = TokenOut
 
@@ -77,6 +80,14 @@ class TokenViewSet(ReadViewSet[ApiToken]):
             user=caller(self.request), revoked_at__isnull=True, expires_at__gt=timezone.now()
         ).order_by("-id")
 
+    def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
+        """Says how many wrong pairs are left, as draft-ietf-httpapi-ratelimit-headers-10 has it."""
+        response = super().finalize_response(request, response, *args, **kwargs)
+        if self.guesses is not None:
+            response["RateLimit-Policy"] = f'"{POLICY}";q={QUOTA};w={WINDOW_S}'
+            response["RateLimit"] = f'"{POLICY}";r={self.guesses.left};t={self.guesses.reset_s}'
+        return response
+
     @extend_schema(request=TokenIn, responses={201: TokenMade}, auth=[])
     def create(self, request: Request) -> Response:
         """A wrong pair is 401 in the same time and words as an unknown name."""
@@ -84,6 +95,9 @@ class TokenViewSet(ReadViewSet[ApiToken]):
         serializer.is_valid(raise_exception=True)
         given: dict[str, Any] = serializer.validated_data
         user = authenticate(request, username=given["username"], password=given["password"])
+        self.guesses = guesses(request, given["username"])
+        if self.guesses.over:
+            raise TooManyGuesses(self.guesses.reset_s)
         if not isinstance(user, User) or membership_of(user) is None:
             raise AuthenticationFailed(WRONG_PAIR)
         token, clear = token_create(

@@ -129,6 +129,10 @@ elif _database_password:
 DATABASES = {"default": _database}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 AUTH_USER_MODEL = "records.User"
+AUTHENTICATION_BACKENDS = ["studio.records.sign_in.LimitedBackend"]
+CACHES = {  # counts of wrong passwords: more places than the 300 of the default, which a guesser could push out
+    "default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "OPTIONS": {"MAX_ENTRIES": 100_000}}
+}
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},

@@ -76,6 +76,12 @@ def token_in_force(clear: str, *, kinds: Collection[str] = (TokenKind.API,)) -> 
     return token
 
 
+def is_in_force(token: ApiToken) -> bool:
+    """Whether a token that was let in is still neither revoked nor expired, nor its account closed."""
+    rows = ApiToken.objects.filter(revoked_at__isnull=True, expires_at__gt=timezone.now(), user__is_active=True)
+    return rows.filter(pk=token.pk).exists()
+
+
 def _note_use(token: ApiToken, now: datetime) -> None:
     """Write down that the token was used; a busy or full database must not refuse a read because of it."""
     due = Q(last_used_at__isnull=True) | Q(last_used_at__lt=now - NOTE_USE_EVERY)  # several callers may see it due

@@ -10,6 +10,7 @@ from studio.api import streams
 from studio.api.jobs import job_document
 from studio.api.problems import TooManyStreams
 from studio.api.streams import JobStream, event_id, has_left
+from studio.records.services.tokens import token_revoke
 from tests.factories import NOON, JobFactory
 
 PROBLEM = {"type": "/api/v1/docs/problems/unusable/", "title": "t", "status": 422, "detail": "d"}
@@ -159,6 +160,17 @@ def test_a_caller_who_hung_up_frees_the_place_at_the_next_look(job):
     stream.close()
     ours.close()
     assert clock.now == 2
+
+
+def test_a_stream_ends_with_its_token(bo, job, fitter_bo, monkeypatch):
+    monkeypatch.setattr(streams, "LOOK_EVERY_S", 0)
+    answer = bo.get(f"/api/v1/jobs/{job.pk}/events/")
+    lines = iter(answer)
+    assert [next(lines)[:6], next(lines)[:3]] == [b"retry:", b"id:"]
+    token_revoke(token=fitter_bo.tokens.get())
+    assert list(lines) == []
+    answer.close()
+    assert bo.get(f"/api/v1/jobs/{job.pk}/events/").status_code == 401
 
 
 def test_who_only_listens_has_not_left():

@@ -1,7 +1,9 @@
 """Refusals are problem documents (RFC 9457): one shape for every status, equal refusals in equal bytes, no leaks."""
 
 import errno
+import html
 import json
+import re
 
 import pytest
 from django.core.exceptions import SuspiciousOperation
@@ -39,6 +41,7 @@ EVERY_ERROR = [
     (Refused([FAULT]), 422),
     (problems.PreconditionMissing(), 428),
     (exceptions.Throttled(), 429),
+    (problems.TooManyGuesses(9), 429),
     (RuntimeError("inside"), 500),
     (OSError(errno.EIO, "inside"), 500),
     (problems.TooManyStreams(), 503),
@@ -64,7 +67,9 @@ def test_faults_stand_one_by_one(error):
     assert problems.problem_response(error, {}).data["errors"] == [entry]
 
 
-@pytest.mark.parametrize("error", [problems.TooManyStreams(), OperationalError("x"), OSError(errno.ENOSPC, "x")])
+@pytest.mark.parametrize(
+    "error", [problems.TooManyGuesses(9), problems.TooManyStreams(), OperationalError("x"), OSError(errno.ENOSPC, "x")]
+)
 def test_what_may_work_later_says_when(error):
     assert int(problems.problem_response(error, {})["Retry-After"]) > 0
 
@@ -138,6 +143,10 @@ def test_the_type_of_every_problem_leads_to_its_page(api, db, slug):
     words = page.content.decode()
     assert KINDS[slug].title in words
     assert str(KINDS[slug].status) in words
+    assert KINDS[slug].remedy in html.unescape(words)
+    example = json.loads(html.unescape(re.search(r"<pre>(.*?)</pre>", words, re.DOTALL)[1]))
+    assert (example["type"], example["status"]) == (KINDS[slug].type, KINDS[slug].status)
+    assert ("errors" in example) == bool(KINDS[slug].faults)
 
 
 def test_a_problem_that_does_not_exist_is_404(api, db):

@@ -54,6 +54,9 @@ def ways_on(job: Job) -> list[Way]:
         ways.append(Way(reverse("web:result", args=[result["analysis"]]), "See the answer"))
     elif "analysis" in job.payload:
         ways.append(Way(reverse("web:result", args=[job.payload["analysis"]]), "Back to the answer"))
+    recording = result.get("recording") or job.payload.get("recording")
+    if recording:
+        ways.append(Way(reverse("web:recording", args=[recording]), "What was found in the file"))
     session = result.get("session") or job.session_id
     if session:
         ways.append(Way(reverse("web:session", args=[session]), "The session's records"))

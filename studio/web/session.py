@@ -10,6 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.text import slugify
 
 from analysis.jobs.enqueue import enqueue
+from analysis.jobs.previewing import date_note
 from analysis.results.models import Analysis, Job
 from studio.records.models import FieldSession
 from studio.records.services.bundles import bundle_export
@@ -25,6 +26,7 @@ def session_page(request: HttpRequest, session_id: UUID) -> HttpResponse:
     session = get_object_or_404(visible, pk=session_id)
     links = list(session.setup_links.select_related("setup__position").prefetch_related("setup__slots__item__product"))
     facts = side_by_side([link.setup for link in links])
+    recordings = list(session.recordings.order_by("filename"))
     analyses = list(Analysis.objects.visible_to(request.user).filter(session=session).order_by("-number"))
     at_work = Job.objects.visible_to(request.user).filter(session=session, state__in=UNFINISHED)
     shown = {
@@ -35,7 +37,8 @@ def session_page(request: HttpRequest, session_id: UUID) -> HttpResponse:
         "facts": facts,
         "differing": sum(row.differs for row in facts),
         "runs": session.runs.select_related("setup", "recording").order_by("number"),
-        "recordings": session.recordings.order_by("filename"),
+        "recordings": recordings,
+        "date_notes": [note for one in recordings if (note := date_note(one, session))] if is_staff(request) else [],
         "weather": session.weather,
         "analyses": analyses,
         "analysis": analyses[0] if analyses else None,

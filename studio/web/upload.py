@@ -89,17 +89,25 @@ def form(request: HttpRequest) -> HttpResponse:
 
 @open_to(*STAFF)
 def refuse_size(request: HttpRequest) -> HttpResponse:
-    """Read the body off, so that the browser listens to the answer, and write none of it anywhere."""
+    read_off(request)
+    return upload_page(request, too_large())
+
+
+def read_off(request: HttpRequest) -> None:
+    """Read a body off, so that the browser listens to the answer, and write none of it anywhere."""
     left = MOST_DRAINED * settings.UPLOAD_MAX_BYTES
     while left > 0 and (chunk := request.read(CHUNK)):
         left -= len(chunk)
-    return upload_page(request, too_large())
+
+
+def too_large_body(request: HttpRequest) -> bool:
+    """Whether a body cannot be a form with allowed files, by its length alone."""
+    return int(request.META.get("CONTENT_LENGTH") or 0) > settings.UPLOAD_MAX_BYTES + FORM_ALLOWANCE
 
 
 @csrf_exempt  # the check itself would spool the whole body first; `form` has it
 def upload(request: HttpRequest) -> HttpResponseBase:
     """The form by GET; by POST the file, whose size is judged before a byte of it is spooled."""
-    given = int(request.META.get("CONTENT_LENGTH") or 0)
-    if request.method == "POST" and given > settings.UPLOAD_MAX_BYTES + FORM_ALLOWANCE:
+    if request.method == "POST" and too_large_body(request):
         return refuse_size(request)
     return form(request)

@@ -2,7 +2,20 @@
 
 from django.urls import path
 
-from studio.web import account, home, jobs, reports, results, session, sessions, signin, upload
+from studio.web import (
+    account,
+    add_files,
+    fields,
+    home,
+    jobs,
+    recordings,
+    reports,
+    results,
+    session,
+    sessions,
+    signin,
+    upload,
+)
 
 app_name = "web"
 
@@ -14,6 +27,10 @@ urlpatterns = [
     path("sessions/<uuid:session_id>/", session.session_page, name="session"),
     path("sessions/<uuid:session_id>/analyse/", session.analyse, name="session-analyse"),
     path("sessions/<uuid:session_id>/bundle/", session.bundle, name="session-bundle"),
+    path("sessions/<uuid:session_id>/files/", add_files.add_files, name="session-files"),
+    path("recordings/<uuid:recording_id>/", recordings.recording_page, name="recording"),
+    path("recordings/<uuid:recording_id>/cut/", recordings.cut, name="recording-cut"),
+    path("recordings/<uuid:recording_id>/fields/", fields.fields_page, name="recording-fields"),
     path("upload/", upload.upload, name="upload"),
     path("jobs/", jobs.job_list, name="jobs"),
     path("jobs/<uuid:job_id>/", jobs.job_page, name="job"),

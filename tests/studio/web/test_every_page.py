@@ -1,13 +1,20 @@
 """What holds for every page: nothing inline, sound markup, a strict content policy, and who may open it."""
 
+import math
 import re
 
+import numpy as np
 import pytest
 from django.contrib.staticfiles import finders
 from django.http import HttpResponse
 from django.template.loader import get_template
 
-from tests.factories import NOON, ApiTokenFactory, JobFactory
+from analysis.readers.parquet import recording_to_parquet
+from analysis.readers.samples import Lap
+from analysis.readers.samples import Recording as Reading
+from studio.records.services.recordings import recording_read
+from studio.records.store import keep_file
+from tests.factories import NOON, ApiTokenFactory, JobFactory, RecordingFactory
 from tests.studio.web.days import answered
 from tests.studio.web.markup import Page
 from tests.studio.web.stories import COMPARISONS, NO_PATH
@@ -46,6 +53,7 @@ def world(analysis, bare_day, fitter_bo, rider_cy):
         for state, facts in JOBS.items()
     ]
     ApiTokenFactory(user=fitter_bo)
+    recordings = recordings_of(bare_day)
     verdicts = [answered(rider_cy, verdict) for verdict in COMPARISONS]
     return {
         "/": {"anonymous": 302, **dict.fromkeys(["shop", "client", "fitter", "owner", "outsider"], 302)},
@@ -56,12 +64,37 @@ def world(analysis, bare_day, fitter_bo, rider_cy):
         f"/sessions/{bare_day.pk}/analyse/": STAFF | {"fitter": 302, "owner": 302},
         f"/results/{analysis.pk}/report/": STAFF | {"fitter": 302, "owner": 302},
         **{f"/results/{one.pk}/": EVERYBODY for one in verdicts},
+        f"/sessions/{analysis.session_id}/files/": STAFF,
+        **{f"/recordings/{one.pk}/": STAFF for one in recordings},
+        **{f"/recordings/{one.pk}/fields/": STAFF for one in recordings},
+        f"/recordings/{recordings[0].pk}/cut/": STAFF | {"fitter": 302, "owner": 302},
         "/upload/": STAFF | LISTS,
         "/jobs/": STAFF | LISTS,
         **{f"/jobs/{job.pk}/": STAFF for job in made},
         "/standings/": dict.fromkeys(EVERYBODY, 403) | {"anonymous": 302, "shop": 200},
         "/account/": dict.fromkeys(EVERYBODY, 200) | {"anonymous": 302},
     }
+
+
+def recordings_of(session):
+    """One that was read, one that could not be, one that waits."""
+    device = {"columns": ["time", "<b>mood</b>"]}
+    facts = {"session": session, "device": device}
+    laps = (Lap(1, 0.0, 150.0), Lap(2, 150.0, math.inf))
+    columns = {"power_w": np.full(300, 250.0), "speed_mps": np.full(300, 10.0)}
+    reading = Reading("csv", NOON, np.arange(300.0), columns, device, laps)
+    stored = keep_file(studio_id=session.studio_id, chunks=[recording_to_parquet(reading)])
+    whole = RecordingFactory(**facts, filename="whole.csv")
+    return [
+        recording_read(recording=whole, reading=reading, channels_sha256=stored.sha256, mapping={"mood": "power_w"}),
+        RecordingFactory(**facts, filename="torn.csv", state="refused", problem=PROBLEM),
+        RecordingFactory(**facts, filename="new.csv"),
+    ]
+
+
+@pytest.fixture(autouse=True)
+def _own_files(settings, tmp_path):
+    settings.FILES_FOLDER = tmp_path / "files"
 
 
 @pytest.fixture
@@ -95,6 +128,8 @@ def all_pages(world, people, browser):
     bo = people["fitter"]
     yield "wrong password", browser().post("/sign-in/", {"username": "bo", "password": "no"})
     yield "no file", browser(bo).post("/upload/", {})
+    yield "no recording", browser(bo).post(next(address for address in world if address.endswith("/files/")), {})
+    yield "no setup", browser(bo).post(next(address for address in world if address.endswith("/cut/")), {})
     yield "bad new password", browser(bo).post("/account/", {"old_password": "x", "new_password1": "y"})
     yield "no such address", browser(bo).get("/nowhere/")
     yield "bad cursor", browser(bo).get("/sessions/?before=yesterday")

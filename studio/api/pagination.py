@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from typing import Any
 from uuid import UUID
 
 from rest_framework.exceptions import NotFound
@@ -17,6 +18,15 @@ class NewestFirst(CursorPagination):
 
     ordering = "-id"
     page_size = 50
+
+    def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
+        """As JSON Schema has it: the framework's own says `nullable`, which OpenAPI 3.1 has no more."""
+        link = {"type": ["string", "null"], "format": "uri"}
+        return {
+            "type": "object",
+            "required": ["next", "previous", "results"],
+            "properties": {"next": link, "previous": link, "results": schema | {"maxItems": self.page_size}},
+        }
 
     def decode_cursor(self, request: Request) -> Cursor | None:
         """Read the cursor; one that no answer gave is a wrong shape (400), not a missing row."""

@@ -100,6 +100,13 @@ class StudioSchema(AutoSchema):
             return getattr(self.view, "list_out", None) or getattr(self.view, "out", None)
         return getattr(self.view, "out", None)
 
+    def get_summary(self) -> str:
+        action = getattr(self.view, "action", None) or self.method.lower()
+        return f"{self.get_tags()[0].replace('-', ' ')}: {action.replace('_', ' ')}"
+
+    def get_tags(self) -> list[str]:
+        return [getattr(self.view, "route", "") or "rows"]
+
     def _get_response_bodies(self, direction: Direction = "response") -> dict[str, Any]:
         bodies: dict[str, Any] = super()._get_response_bodies(direction)
         problem = self.resolve_serializer(Problem, "response").ref

@@ -8,7 +8,7 @@ from typing import Any
 from django.contrib.auth import authenticate
 from django.db import models
 from django.utils import timezone
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers, status
 from rest_framework.authentication import BaseAuthentication
 from rest_framework.exceptions import AuthenticationFailed
@@ -17,7 +17,8 @@ from rest_framework.response import Response
 
 from studio.api.authentication import BearerAuthentication
 from studio.api.base import ReadViewSet, address_of, caller
-from studio.api.problems import TooManyGuesses
+from studio.api.problems import CONTENT_TYPE, TooManyGuesses
+from studio.api.schema import Problem
 from studio.api.shapes import ModelShape, StrictSerializer, WholeNumberField
 from studio.records.models import ApiToken, TokenKind, TokenScope, User
 from studio.records.querysets import membership_of
@@ -26,6 +27,16 @@ from studio.records.sign_in import POLICY, QUOTA, WINDOW_S, Guesses, guesses
 
 USUAL_LIFETIME_DAYS = 90
 WRONG_PAIR = "This username and password do not belong together."
+
+LIMITS = [
+    OpenApiParameter(name, kind, OpenApiParameter.HEADER, response=statuses, description=words)
+    for name, kind, statuses, words in (
+        ("RateLimit-Policy", str, [201, 401, 429], "wrong pairs allowed, and within how many seconds"),
+        ("RateLimit", str, [201, 401, 429], "wrong pairs left, and for how many seconds"),
+        ("Retry-After", int, [429], "seconds until another pair is looked at"),
+    )
+]
+GUESSES_REFUSED = {(status, CONTENT_TYPE): Problem for status in (401, 429)}
 
 
 class TokenIn(StrictSerializer):
@@ -88,7 +99,7 @@ class TokenViewSet(ReadViewSet[ApiToken]):
             response["RateLimit"] = f'"{POLICY}";r={self.guesses.left};t={self.guesses.reset_s}'
         return response
 
-    @extend_schema(request=TokenIn, responses={201: TokenMade}, auth=[])
+    @extend_schema(request=TokenIn, responses={201: TokenMade} | GUESSES_REFUSED, auth=[], parameters=LIMITS)
     def create(self, request: Request) -> Response:
         """A wrong pair is 401 in the same time and words as an unknown name."""
         serializer = TokenIn(data=request.data)

@@ -207,6 +207,9 @@ SPECTACULAR_SETTINGS = {
     "VERSION": "1",
     "OAS_VERSION": "3.1.1",
     "SERVE_INCLUDE_SCHEMA": False,
+    "SERVERS": [{"url": "/", "x-internal": False}],
+    "CONTACT": {"name": "the studio's owner"},
+    "POSTPROCESSING_HOOKS": ["drf_spectacular.hooks.postprocess_schema_enums", "studio.api.document.finish"],
     "COMPONENT_SPLIT_REQUEST": True,
     "ENUM_NAME_OVERRIDES": {
         "CourseKind": "studio.records.models.CourseKind",

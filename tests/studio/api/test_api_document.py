@@ -32,8 +32,9 @@ def test_it_is_the_one_that_is_kept(document):
 
 def test_every_operation_answers_a_refusal_with_a_problem(document):
     for path, method, said in operations(document):
-        schema = said["responses"]["default"]["content"]["application/problem+json"]["schema"]
-        assert schema == {"$ref": "#/components/schemas/Problem"}, (path, method)
+        assert said["responses"]["default"] == {"$ref": "#/components/responses/Problem"}, (path, method)
+    content = document["components"]["responses"]["Problem"]["content"]
+    assert content == {"application/problem+json": {"schema": {"$ref": "#/components/schemas/Problem"}}}
 
 
 def test_every_request_body_is_closed(document):

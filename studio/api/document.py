@@ -38,6 +38,7 @@ def _complete(said: dict[str, Any]) -> None:
         name = parameter["name"]
         words = PARAMETERS.get(name, f"only rows of this {name.replace('_', ' ')}")
         parameter.setdefault("description", words)
+    said.setdefault("security", [])  # said aloud: nobody need be signed in
     answers = said["responses"]
     answers |= {status: PROBLEM for status in MET_EVERYWHERE if status not in answers}
     answers["default"] = PROBLEM

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from analysis.results.models import Analysis
 from analysis.results.services.attempts import Attempt
+from analysis.results.services.evidence import accepts, analysis_accept
 from reports.facts import freeze
 from reports.render import render_pdf
 from reports.selectors import next_number
@@ -41,6 +42,8 @@ def _issue(attempt: Attempt, analysis: Analysis) -> dict[str, Any]:
     attempt.progress(0.8, "keeping the report")
     with attempt.atomic():
         report = report_store(analysis=analysis, facts=facts, pdf=pdf, by=by)
+        if accepts(analysis):  # what is handed over is the session's word, unless a newer analysis is already
+            analysis_accept(analysis=analysis, by=by)
         result = {"report": str(report.pk)}
         attempt.done(result)  # report and end of the job are one fact: a second run issues no second report
     return result

@@ -11,7 +11,9 @@ from django.utils.text import slugify
 
 from analysis.jobs.enqueue import enqueue
 from analysis.jobs.previewing import date_note
-from analysis.results.models import Analysis, Job
+from analysis.results.models import Acceptance, Analysis, Job
+from analysis.results.offers import offers_of
+from analysis.results.services.evidence import analysis_accept
 from studio.records.models import FieldSession
 from studio.records.services.bundles import bundle_export
 from studio.web.access import READERS, STAFF, caller, is_staff, open_to
@@ -42,6 +44,8 @@ def session_page(request: HttpRequest, session_id: UUID) -> HttpResponse:
         "weather": session.weather,
         "analyses": analyses,
         "analysis": analyses[0] if analyses else None,
+        "acceptance": Acceptance.objects.filter(session=session).first(),
+        "offers": offers_of(analyses[0]) if analyses and is_staff(request) else [],
         "answers": sentences(analyses[0].result) if analyses else [],
         "job_at_work": at_work.first(),
     }
@@ -58,6 +62,16 @@ def analyse(request: HttpRequest, session_id: UUID) -> HttpResponse:
     by = caller(request)
     job = enqueue(kind="analyse_session", studio=by.studio, by=by.user, payload=payload, session=session)
     return redirect("web:job", job.pk)
+
+
+@open_to(*STAFF)
+def accept(request: HttpRequest, session_id: UUID) -> HttpResponse:
+    """Make the newest analysis the session's word; by GET nothing happens."""
+    session = get_object_or_404(FieldSession.objects.visible_to(request.user), pk=session_id)
+    newest = Analysis.objects.visible_to(request.user).filter(session=session).order_by("-number").first()
+    if request.method == "POST" and newest is not None:
+        analysis_accept(analysis=newest, by=caller(request).user)
+    return redirect("web:session", session.pk)
 
 
 @open_to(*STAFF)

@@ -26,6 +26,7 @@ urlpatterns = [
     path("sessions/", sessions.session_list, name="sessions"),
     path("sessions/<uuid:session_id>/", session.session_page, name="session"),
     path("sessions/<uuid:session_id>/analyse/", session.analyse, name="session-analyse"),
+    path("sessions/<uuid:session_id>/accept/", session.accept, name="session-accept"),
     path("sessions/<uuid:session_id>/bundle/", session.bundle, name="session-bundle"),
     path("sessions/<uuid:session_id>/files/", add_files.add_files, name="session-files"),
     path("recordings/<uuid:recording_id>/", recordings.recording_page, name="recording"),

@@ -108,7 +108,7 @@ def pool(arms: Arms, *, reference: str) -> Standings:
         tau_dl_m2=_root_of(fitted.tau2_dl) if some else None,
         q=fitted.zero.q if some else None,
         df=fitted.df if some else None,
-        i2=_i2(fitted) if some else None,
+        i2=i_squared(fitted) if some else None,
         inconsistency_p=float(chdtrc(df_between, between)) if some and df_between > 0 else None,
         interval_method=("hartung-knapp" if network.riders < FEW_RIDERS else "normal") if known else None,
         products=tuple(sorted(rows, key=_rank)),
@@ -129,7 +129,18 @@ def _root_of(tau2: float | None) -> float | None:
     return None if tau2 is None else float(np.sqrt(tau2))
 
 
-def _i2(fitted: Fit) -> float | None:
+def i_squared(fitted: Fit) -> float | None:
+    """Share of Q beyond chance.
+
+    Parameters
+    ----------
+    fitted : Fit
+
+    Returns
+    -------
+    float or None
+        Share; None without degrees of freedom [1].
+    """
     if fitted.df <= 0:
         return None
     return max(0.0, (fitted.zero.q - fitted.df) / fitted.zero.q) if fitted.zero.q > 0.0 else 0.0
@@ -156,7 +167,11 @@ def _rows(fitted: Fit, reference: int, riders: Codes, studies: Codes) -> list[Pr
     effects, covariance = fitted.best.effects, fitted.best.covariance
     variance = np.maximum(np.diag(covariance), 0.0)
     known = fitted.tau2 is not None
-    half = _quantile(fitted) * np.sqrt(variance * _factor(fitted)) if known else np.full(effects.size, np.nan)
+    half = (
+        interval_quantile(fitted) * np.sqrt(variance * hartung_knapp_factor(fitted))
+        if known
+        else np.full(effects.size, np.nan)
+    )
     spread = _prediction_quantile(fitted) * np.sqrt(variance + fitted.best.tau2)
     best = probability_of_smallest(effects, covariance) if known else np.full(effects.size, np.nan)
     score = rank_score(effects, covariance) if known else best
@@ -195,12 +210,33 @@ def _about(effect: float, half: float) -> Interval | None:
     return (effect - float(half), effect + float(half)) if np.isfinite(half) else None
 
 
-def _factor(fitted: Fit) -> float:
-    """Hartung and Knapp's factor on the variance, floored at 1; 1 where riders are many."""
+def hartung_knapp_factor(fitted: Fit) -> float:
+    """Hartung and Knapp's factor on the variance, floored at 1; 1 where riders are many.
+
+    Parameters
+    ----------
+    fitted : Fit
+
+    Returns
+    -------
+    float
+        Factor [1].
+    """
     return max(1.0, fitted.best.q / fitted.df) if fitted.network.riders < FEW_RIDERS else 1.0
 
 
-def _quantile(fitted: Fit) -> float:
+def interval_quantile(fitted: Fit) -> float:
+    """Quantile of 95 % intervals: Student's t where riders are few.
+
+    Parameters
+    ----------
+    fitted : Fit
+
+    Returns
+    -------
+    float
+        Quantile, NaN without degrees of freedom [1].
+    """
     if fitted.network.riders >= FEW_RIDERS:
         return float(ndtri(0.975))
     df = min(fitted.df, fitted.network.riders - 1)

@@ -30,10 +30,10 @@ class ContributorKey(models.Model):
 
 
 class LedgerEntry(models.Model):
-    """Figures that were published once: what each weighs of each contributor's contrasts.
+    """Figures that were published once: what each weighs of the arms behind it.
 
-    `unknowns` names them, a random key of the contributor and one of the contrast each, int64 in pairs; `weights` holds
-    a line of float64 for every figure. Kept for ever: what was read cannot be unread.
+    `unknowns` holds three random keys for each of these arms, int64: the contributor's, one of the arm, one of the
+    contributor's product; `weights` a line of float32 for every figure. Kept for ever: what was read cannot be unread.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid7, editable=False)

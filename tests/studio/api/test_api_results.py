@@ -8,6 +8,7 @@ import pytest
 
 from analysis.results.models import Job
 from tests.factories import AnalysisFactory, ReportFactory
+from tests.reports.stored import comparison
 
 REFERENCES = Path(__file__).parents[2] / "references"
 
@@ -77,6 +78,31 @@ def test_asking_for_an_analysis_is_202_with_its_job(bo, analysis):
     job = Job.objects.get(pk=answer.json()["id"])
     assert (job.kind, job.payload) == ("analyse_session", {"session": str(analysis.session_id)})
     assert job.session == analysis.session
+
+
+def test_accepting_says_what_counts_and_again_is_the_same(bo, analysis):
+    told = AnalysisFactory(
+        session=analysis.session, number=analysis.number + 1, result={"comparisons": [comparison(changes=())]}
+    )
+    address = f"/api/v1/analyses/{told.pk}/"
+    assert bo.get(f"{address}evidence/").json()["accepted_at"] is None
+    answers = [bo.post(f"{address}accept/") for _ in range(2)]
+    assert [answer.status_code for answer in answers] == [200, 200]
+    assert answers[0].json() == answers[1].json() == bo.get(f"{address}evidence/").json()
+    (said,) = answers[0].json()["comparisons"]
+    assert (said["changed"], said["excluded"]) == ("B", "Nothing recorded differs between the two setups.")
+
+
+def test_an_older_analysis_is_not_accepted_over_a_newer(bo, analysis):
+    newer = AnalysisFactory(session=analysis.session, number=analysis.number + 1)
+    assert bo.post(f"/api/v1/analyses/{newer.pk}/accept/").status_code == 200
+    assert bo.post(f"/api/v1/analyses/{analysis.pk}/accept/").status_code == 409
+
+
+def test_accepting_is_a_fitters(api, client_cy, rider_cy, outsider_eve):
+    address = f"/api/v1/analyses/{AnalysisFactory(session__rider=rider_cy).pk}/accept/"
+    assert api(client_cy).post(address).status_code == 403
+    assert api(outsider_eve).post(address).status_code == 404
 
 
 @pytest.mark.parametrize("who", ["shop_dee", "owner_ada", "fitter_bo"])

@@ -62,6 +62,7 @@ def world(analysis, bare_day, fitter_bo, rider_cy):
         f"/sessions/{analysis.session_id}/": EVERYBODY,
         f"/sessions/{bare_day.pk}/": EVERYBODY,
         f"/sessions/{bare_day.pk}/analyse/": STAFF | {"fitter": 302, "owner": 302},
+        f"/sessions/{bare_day.pk}/accept/": STAFF | {"fitter": 302, "owner": 302},
         f"/results/{analysis.pk}/report/": STAFF | {"fitter": 302, "owner": 302},
         **{f"/results/{one.pk}/": EVERYBODY for one in verdicts},
         f"/sessions/{analysis.session_id}/files/": STAFF,
@@ -207,6 +208,7 @@ def test_an_account_of_no_studio_is_told_whom_to_ask(browser, django_user_model)
 
 def test_forms_without_the_safety_mark_are_refused(world, people, browser, analysis):
     addresses = ["/sign-out/", "/upload/", "/account/", f"/results/{analysis.pk}/report/"]
+    addresses += [f"/sessions/{analysis.session_id}/accept/"]
     addresses += [f"/sessions/{analysis.session_id}/analyse/", f"/account/tokens/{analysis.pk}/revoke/"]
     client = browser(people["fitter"], enforce_csrf_checks=True)
     assert [client.post(address, {"bundle": "x"}).status_code for address in addresses] == [403] * len(addresses)

@@ -1,6 +1,6 @@
 """One session's records."""
 
-from analysis.results.models import Job
+from analysis.results.models import Acceptance, Job
 from studio.records.models import Run
 from tests.factories import JobFactory
 
@@ -30,6 +30,19 @@ def test_the_analysis_is_asked_for_as_a_job(bare_day, fitter_bo, browser):
     assert response.url == f"/jobs/{job.pk}/"
     assert (job.kind, job.payload) == ("analyse_session", {"session": str(bare_day.pk)})
     assert (job.session, job.requested_by) == (bare_day, fitter_bo)
+
+
+def test_the_fitter_reads_what_counts_and_why_the_rest_does_not(analysis, fitter_bo, client_cy, page, browser):
+    address = f"/sessions/{analysis.session_id}/"
+    seen = page(fitter_bo, address)
+    assert "Not accepted yet" in seen.text
+    assert "The rider has not agreed to pooled results" in seen.text or "does not count" in seen.text
+    assert f"{address}accept/" not in page(client_cy, address).forms()
+    assert browser(fitter_bo).get(f"{address}accept/").url == address
+    assert not Acceptance.objects.exists()
+    assert browser(fitter_bo).post(f"{address}accept/").url == address
+    assert Acceptance.objects.get().accepted_by == fitter_bo
+    assert "Accepted on" in page(fitter_bo, address).text
 
 
 def test_opening_the_address_of_an_order_orders_nothing(bare_day, fitter_bo, browser):

@@ -19,9 +19,7 @@ import numpy as np
 from tests.analysis.core.pool.hiding.world import BIKE_KINDS, CATEGORIES, HEIGHTS, YAWS, Study
 
 ROUNDING_M2 = 0.0001
-QUESTIONS = [
-    stratum for stratum in product(("", *BIKE_KINDS), ("", *HEIGHTS), ("", *YAWS))
-]
+QUESTIONS = [stratum for stratum in product(("", *BIKE_KINDS), ("", *HEIGHTS), ("", *YAWS))]
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """A simulated studio that grows: riders join with their sessions, some withdraw; its truth is known.
 
-40 products in 5 categories and 4 sessions a rider, as the contract's measure asks; the rest is invented: sessions of two
-to four products, entered within some editions of the rider's joining, and one leaver in about four editions.
+40 products in 5 categories and 4 sessions a rider, as the contract's measure asks; the rest is invented: sessions of
+two to four products, entered within some editions of the rider's joining, and one leaver in about four editions.
 """
 
 from __future__ import annotations

@@ -1,0 +1,164 @@
+"""What an analysis can say of products: which comparisons enter the evidence, and why the others do not."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+
+from analysis.core.pool.arm_errors import arm_errors
+from analysis.results.models import Analysis, Arm
+from analysis.results.strata import bike_band, height_band, yaw_band
+from studio.records.models import Consent, ConsentPurpose, FieldSession, Product, Rider
+
+ITEM = "items."
+NO_CONSENT = "The rider has not agreed to pooled results, or has withdrawn it: enter the consent, then accept again."
+INVALID = "The comparison is invalid: its warnings say what to do."
+NO_ERROR = "The comparison has no interval: ride more runs of each setup, then analyse again."
+NOTHING = "Nothing recorded differs between the two setups."
+TWICE = "Another setup of this session has the same product: it counts once."
+GONE = "The setups no longer name both products in that slot: analyse the session again."
+
+Slots = Mapping[str, Mapping[str, Product]]
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """One comparison of an analysis: the products that enter, or the reason why nothing does."""
+
+    reference: str
+    changed: str
+    category: str | None
+    before: Product | None
+    after: Product | None
+    excluded: str | None
+
+    @property
+    def before_id(self) -> UUID | None:
+        return None if self.before is None else self.before.pk
+
+    @property
+    def after_id(self) -> UUID | None:
+        return None if self.after is None else self.after.pk
+
+
+def offers_of(analysis: Analysis) -> list[Offer]:
+    """Every comparison of an analysis, in its order, as things stand now."""
+    slots = _slots(analysis.session)
+    agreed = has_agreed(analysis.session.rider)
+    seen: set[tuple[str, object]] = set()
+    offers = []
+    for comparison in analysis.result["comparisons"]:
+        offer = _offer(comparison, slots)
+        if offer.excluded is None and offer.after is not None and offer.category is not None:
+            key = (offer.category, offer.after.pk)
+            offer = _without(offer, TWICE) if key in seen else offer if agreed else _without(offer, NO_CONSENT)
+            seen.add(key)
+        offers.append(offer)
+    return offers
+
+
+def has_agreed(rider: Rider) -> bool:
+    """Whether the rider agrees to pooled results now."""
+    consents = Consent.objects.filter(rider=rider, purpose=ConsentPurpose.POOLED_RESULTS)
+    return consents.filter(withdrawn_at__isnull=True).exists()
+
+
+def arms_of_analysis(analysis: Analysis) -> list[Arm]:
+    """Arms that the analysis puts in, unsaved: one study for each category with a comparison that enters."""
+    entering: dict[str, list[Offer]] = {}
+    for offer in offers_of(analysis):
+        if offer.excluded is None and offer.category is not None:
+            entering.setdefault(offer.category, []).append(offer)
+    return [arm for category, offers in entering.items() for arm in _study(analysis, category, offers)]
+
+
+def _slots(session: FieldSession) -> dict[str, dict[str, Product]]:
+    links = session.setup_links.prefetch_related("setup__slots__item__product")
+    return {link.setup.label: {slot.slot: slot.item.product for slot in link.setup.slots.all()} for link in links}
+
+
+def _offer(comparison: Mapping[str, Any], slots: Slots) -> Offer:
+    names = (comparison["reference"], comparison["changed"])
+    factors = [change["factor"] for change in comparison["changes"]]
+    why = _unfit(factors, comparison)
+    if why:
+        return Offer(*names, None, None, None, why)
+    slot = factors[0].removeprefix(ITEM)
+    before, after = (slots.get(name, {}).get(slot) for name in names)
+    if before is None or after is None or before == after:
+        return Offer(*names, None, before, after, GONE)
+    if before.category != after.category:
+        both = f"{before} is of {before.category} and {after} of {after.category}"
+        return Offer(*names, None, before, after, f"The products are of two categories: {both}.")
+    return Offer(*names, after.category, before, after, None)
+
+
+def _unfit(factors: Sequence[str], comparison: Mapping[str, Any]) -> str | None:
+    if not factors:
+        return NOTHING
+    if len(factors) > 1:
+        named = ", ".join(factors)
+        return f"{len(factors)} factors changed ({named}): the difference belongs to the package, to no one product."
+    if not factors[0].startswith(ITEM):
+        return f"What changed is {factors[0]}, which is no product."
+    if comparison["verdict"] == "invalid":
+        return INVALID
+    if comparison["ridden_delta_m2"] is None or not comparison.get("ridden_u_m2"):
+        return NO_ERROR
+    return None
+
+
+def _without(offer: Offer, why: str) -> Offer:
+    return Offer(offer.reference, offer.changed, offer.category, offer.before, offer.after, why)
+
+
+def _study(analysis: Analysis, category: str, offers: Sequence[Offer]) -> list[Arm]:
+    """The reference's arm and one for every changed product; all resistance as ridden, which tyres need."""
+    setups = {setup["label"]: setup for setup in analysis.result["setups"]}
+    told = {comparison["changed"]: comparison for comparison in analysis.result["comparisons"]}
+    reference, level = offers[0].before, setups[offers[0].reference]
+    runs = np.array([max(1, setups[offer.changed]["runs"]) for offer in offers], np.float64)
+    u_m2 = np.array([told[offer.changed]["ridden_u_m2"] for offer in offers])
+    own, others = arm_errors(u_m2, max(1, level["runs"]), runs)
+    base = level["cda_m2"] or 0.0  # a level cancels in every difference
+    rows = [(reference, base, own)]
+    rows += [
+        (offer.after, base + told[offer.changed]["ridden_delta_m2"], float(error))
+        for offer, error in zip(offers, others, strict=True)
+    ]
+    session = analysis.session
+    ridden = {offers[0].reference, *(offer.changed for offer in offers)}
+    where = {
+        "bike_kind": bike_band(session.bike.kind),
+        "height_band": height_band(session.rider.height_cm),
+        "yaw_band": yaw_band(_mean_yaw_deg(analysis, ridden)),
+    }
+    return [
+        Arm(
+            studio_id=session.studio_id,
+            analysis=analysis,
+            session=session,
+            rider=session.rider,
+            product=product,
+            category=category,
+            cda_m2=value,
+            se_m2=error,
+            **where,
+        )
+        for product, value, error in rows
+    ]
+
+
+def _mean_yaw_deg(analysis: Analysis, setups: set[str]) -> float | None:
+    """Mean over the time ridden in the runs of these setups; None where no run tells its yaw."""
+    told = [
+        (run["mean_abs_yaw_deg"], run["used_s"] or 0.0)
+        for run in analysis.result["runs"]
+        if run["setup"] in setups and run["mean_abs_yaw_deg"] is not None
+    ]
+    seconds = sum(used for _, used in told)
+    return sum(yaw * used for yaw, used in told) / seconds if seconds > 0.0 else None

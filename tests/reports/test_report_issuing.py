@@ -6,8 +6,9 @@ import pytest
 
 import reports.issuing
 from analysis.jobs.runner import run
-from analysis.results.models import Job
+from analysis.results.models import Acceptance, Job
 from analysis.results.services.attempts import Attempt, Superseded
+from analysis.results.services.evidence import analysis_accept
 from analysis.results.services.jobs import claim_next
 from reports.models import Report
 from studio.records.models import Event
@@ -58,8 +59,20 @@ def test_numbers_count_on_in_each_studio_by_itself(issue, analysis):
 
 def test_issuing_is_noted_in_the_trail(issue, analysis, fitter_bo):
     issue({"analysis": str(analysis.pk)})
-    event = Event.objects.filter(studio=analysis.studio).latest("number")
-    assert (event.verb, event.record_kind, event.actor_id) == ("issued", "report", fitter_bo.pk)
+    event = Event.objects.get(studio=analysis.studio, verb="issued")
+    assert (event.record_kind, event.actor_id) == ("report", fitter_bo.pk)
+
+
+def test_issuing_accepts_the_analysis(issue, analysis, fitter_bo):
+    issue({"analysis": str(analysis.pk)})
+    assert Acceptance.objects.get(analysis=analysis).accepted_by == fitter_bo
+
+
+def test_issuing_an_older_analysis_leaves_the_newer_accepted(issue, analysis, fitter_bo):
+    newer = AnalysisFactory(session=analysis.session, number=analysis.number + 1)
+    analysis_accept(analysis=newer, by=fitter_bo)
+    assert issue({"analysis": str(analysis.pk)}).state == "done"
+    assert Acceptance.objects.get().analysis == newer
 
 
 @pytest.mark.parametrize("payload", [{}, {"analysis": "none"}, {"analysis": "0197f5a0-0000-7000-8000-000000000001"}])

@@ -84,7 +84,7 @@ def publish(
     strata : sequence of Stratum
         In the order of audit, the first of them all arms.
     standing : mapping of int to Standing
-        Tables of the edition before.
+        Tables of the edition before, by number of stratum [1].
     hidden : Hidden
         Knows every figure ever published; those published now are added.
     tau_m2 : float

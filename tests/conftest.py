@@ -1,7 +1,7 @@
 """Named people and what every room's tests share.
 
 Ada owns the studio, Bo fits in it, Cy is a client with own rows, Dee is the shop; Eve fits in another studio and must
-see nothing of this one.
+see nothing of this one, as little as Flo, who owns that one.
 """
 
 import pytest
@@ -76,3 +76,8 @@ def shop_dee(studio):
 @pytest.fixture
 def outsider_eve(db):
     return _person("eve", Role.FITTER, StudioFactory(name="Windward Studio"))
+
+
+@pytest.fixture
+def outsider_flo(db):
+    return _person("flo", Role.OWNER, StudioFactory(name="Windward Studio"))

@@ -63,6 +63,16 @@ class ApiTokenFactory(DjangoModelFactory):
     expires_at = factory.LazyFunction(lambda: datetime.now(UTC) + timedelta(days=1))
 
 
+class InvitationFactory(DjangoModelFactory):
+    class Meta:
+        model = models.Invitation
+
+    studio = factory.SubFactory(StudioFactory)
+    role = models.Role.FITTER
+    sha256 = factory.Sequence(lambda n: hashlib.sha256(b"invitation %d" % n).hexdigest())
+    expires_at = factory.LazyFunction(lambda: datetime.now(UTC) + timedelta(days=7))
+
+
 class RiderFactory(DjangoModelFactory):
     class Meta:
         model = models.Rider

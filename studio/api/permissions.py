@@ -27,8 +27,15 @@ RECORDS: Mapping[str, Methods] = {Role.OWNER: ALL, Role.FITTER: ALL, Role.CLIENT
 OWN: Mapping[str, Methods] = {Role.OWNER: ALL, Role.FITTER: ALL, Role.CLIENT: ALL, Role.SHOP: ALL, ANONYMOUS: SEND}
 OPEN: Mapping[str, Methods] = {Role.OWNER: ALL, Role.FITTER: ALL, Role.CLIENT: ALL, Role.SHOP: ALL, ANONYMOUS: ALL}
 
+MEMBERS: Mapping[str, Methods] = {Role.OWNER: ALL, Role.FITTER: ALL, Role.CLIENT: ALL, Role.SHOP: ALL}
+OWNERS: Mapping[str, Methods] = {Role.OWNER: ALL}
+
 TABLE: Mapping[str, Mapping[str, Methods]] = {
     "tokens": OWN,
+    "users": MEMBERS,
+    "memberships": OWNERS,
+    "invitations": OWNERS,
+    "join": OWN,
     "riders": RECORDS,
     "bikes": RECORDS,
     "products": RECORDS,

@@ -12,8 +12,10 @@ from studio.api.courses import CourseViewSet
 from studio.api.docs import DocsView, Nowhere, ProblemPage, SchemaView
 from studio.api.equipment_items import EquipmentItemViewSet
 from studio.api.instruments import InstrumentViewSet
+from studio.api.invitations import InvitationViewSet, JoinView
 from studio.api.jobs import JobViewSet
 from studio.api.mappings import MappingViewSet
+from studio.api.memberships import MembershipViewSet
 from studio.api.mountings import MountingViewSet
 from studio.api.positions import PositionViewSet
 from studio.api.products import ProductViewSet
@@ -25,12 +27,16 @@ from studio.api.sessions import SessionViewSet
 from studio.api.setups import SetupViewSet
 from studio.api.standings import StandingsView
 from studio.api.tokens import TokenViewSet
+from studio.api.users import UserViewSet
 
 app_name = "api"
 
 router = SimpleRouter()
 for viewset in (
     TokenViewSet,
+    UserViewSet,
+    MembershipViewSet,
+    InvitationViewSet,
     RiderViewSet,
     BikeViewSet,
     ProductViewSet,
@@ -53,6 +59,7 @@ for viewset in (
 urlpatterns = [
     *router.urls,
     path("bundles/", BundlesView.as_view(), name="bundles"),
+    path("join/", JoinView.as_view(), name="join"),
     path("standings/", StandingsView.as_view(), name="standings"),
     path("schema/", SchemaView.as_view(), name="schema"),
     path("docs/", DocsView.as_view(), name="docs"),

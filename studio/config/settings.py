@@ -215,8 +215,10 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         "CourseKind": "studio.records.models.CourseKind",
         "InstrumentKind": "studio.records.models.InstrumentKind",
+        "InvitedRole": "studio.records.services.invitations.INVITED",
         "JobState": "analysis.results.models.JobState",
         "RecordingState": "studio.records.models.RecordingState",
+        "Role": "studio.records.models.Role",
         "TokenKind": "studio.records.models.TokenKind",
     },
 }

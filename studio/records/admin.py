@@ -22,6 +22,7 @@ from studio.records.models import (
     EventDetail,
     FieldSession,
     Instrument,
+    Invitation,
     Membership,
     Mounting,
     Position,
@@ -105,6 +106,9 @@ class SessionSetupInline(TabularInline):
 class AccountAdmin(BaseUserAdmin):
     list_display = ("username", "email", "is_active", "last_login")
 
+    def has_delete_permission(self, request: HttpRequest, obj: models.Model | None = None) -> bool:
+        return False  # an owner removes a member; the account stays, for what it did
+
 
 @admin.register(Studio)
 class StudioAdmin(ModelAdmin):
@@ -113,11 +117,16 @@ class StudioAdmin(ModelAdmin):
 
 
 @admin.register(Membership)
-class MembershipAdmin(ModelAdmin):
+class MembershipAdmin(ReadOnlyAdmin):
     list_display = ("user", "role", "studio")
     list_filter = ("role",)
     list_select_related = ("user", "studio")
-    raw_id_fields = ("user",)
+
+
+@admin.register(Invitation)
+class InvitationAdmin(ReadOnlyAdmin):
+    list_display = ("role", "name", "expires_at", "studio")
+    list_select_related = ("studio",)
 
 
 @admin.register(Rider)

@@ -6,12 +6,15 @@ leads from the row to their own account; a shop account and a stranger see nothi
 
 from __future__ import annotations
 
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from django.db import models
 
-from studio.records.models.studio import Membership, Role
+from studio.records.models.studio import Role
 from studio.records.models.user import User
+
+if TYPE_CHECKING:
+    from studio.records.models.membership import Membership
 
 M = TypeVar("M", bound=models.Model)
 

@@ -7,11 +7,12 @@ from studio.records.models.event import Event, EventDetail
 from studio.records.models.instrument import Calibration, Instrument, InstrumentKind
 from studio.records.models.kept_answer import KeptAnswer
 from studio.records.models.mapping import DeviceMapping
+from studio.records.models.membership import Invitation, Membership
 from studio.records.models.recording import Recording, RecordingState
 from studio.records.models.rider import Consent, ConsentPurpose, Rider
 from studio.records.models.session import FieldSession, Run, SessionSetup
 from studio.records.models.setup import Setup, SetupItem
-from studio.records.models.studio import Membership, Role, Studio
+from studio.records.models.studio import Role, Studio
 from studio.records.models.token import ApiToken, TokenKind, TokenScope
 from studio.records.models.user import User
 
@@ -31,6 +32,7 @@ __all__ = [
     "FieldSession",
     "Instrument",
     "InstrumentKind",
+    "Invitation",
     "KeptAnswer",
     "Membership",
     "Mounting",

@@ -47,7 +47,7 @@ def account_create(
 ) -> User:
     """Make an account with its one role in the studio."""
     user = User(username=username, email=email)
-    faults = _password_faults(password, user)
+    faults = password_faults(password, user)
     if faults:
         raise Unusable(sentence("This account cannot be kept", faults), faults=tuple(faults))
     user.set_password(password)
@@ -62,11 +62,12 @@ def account_create(
     return user
 
 
-def _password_faults(password: str, user: User) -> list[Fault]:
+def password_faults(password: str, user: User, key: str = "password") -> list[Fault]:
+    """Why the password cannot be this account's; it is not repeated."""
     try:
         validate_password(password, user)
     except ValidationError as error:
-        return [fault("password", "one that is too easy", " ".join(error.messages))]
+        return [fault(key, "one that is too easy", " ".join(error.messages))]
     return []
 
 

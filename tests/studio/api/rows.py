@@ -61,6 +61,16 @@ def make_rows(studio, user):
     }
 
 
+def make_people(studio, user):
+    """A row for each route of people; `user` is the account where there is one."""
+    membership = user.membership if user else factories.MembershipFactory(studio=studio)
+    return {
+        "users": membership.user,
+        "memberships": membership,
+        "invitations": factories.InvitationFactory(studio=studio),
+    }
+
+
 def more_rows(route, rows, count):
     """`count` more rows of a route beside the one in `rows`."""
     bike, session = rows["bikes"], rows["sessions"]

@@ -10,11 +10,14 @@ from studio.api.permissions import TABLE
 from studio.api.urls import urlpatterns
 from studio.records.models import Role
 from studio.records.services.tokens import token_create
-from tests.studio.api.rows import SHARED, make_rows, studio_of
+from tests.studio.api.rows import SHARED, make_people, make_rows, studio_of
 
 METHODS = ("get", "head", "post", "put", "patch", "delete")
 READS = {"get", "head"}
 OPEN = {"schema", "docs", "problem", "nowhere"}
+OWN = {"tokens", "users", "join"}
+"""What every account has of its own."""
+OWNERS = {"memberships", "invitations"}
 NOT_MINE = UUID("00000000-0000-7000-8000-000000000000")
 NAMED = [pattern for pattern in urlpatterns if isinstance(pattern, URLPattern) and pattern.name != "nowhere"]
 NAMES = sorted({str(pattern.name) for pattern in NAMED})
@@ -57,15 +60,15 @@ def test_nobody_signed_in_meets_401_but_for_asking_a_token_and_the_documents(db,
     expected = dict.fromkeys(METHODS, 401)
     if name in OPEN:
         expected = {method: 200 if method in READS else 405 for method in METHODS}
-    elif subject_of(name) == "tokens":
-        expected["post"] = 400 if name == "tokens-list" else 405
+    elif subject_of(name) in {"tokens", "join"}:
+        expected["post"] = 400 if name in {"tokens-list", "join"} else 405
     assert statuses(None, name) == expected
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_shop_token_is_403_everywhere_but_standings_own_tokens_and_the_documents(shop_dee, name):
     met = set(statuses(shop_dee, name).values())
-    if name in OPEN or subject_of(name) in {"standings", "tokens"}:
+    if name in OPEN or subject_of(name) in {"standings", *OWN}:
         assert met <= {200, 400, 404, 405}
     else:
         assert met == {403}
@@ -74,18 +77,22 @@ def test_a_shop_token_is_403_everywhere_but_standings_own_tokens_and_the_documen
 @pytest.mark.parametrize("name", NAMES)
 def test_a_client_writes_nothing_but_own_tokens(client_cy, name):
     met = statuses(client_cy, name)
-    if name in OPEN or subject_of(name) == "tokens":
+    if name in OPEN or subject_of(name) in OWN:
         assert set(met.values()) <= {200, 400, 404, 405}
         return
     reads = {met.pop(method) for method in READS}
     assert set(met.values()) == {403}
-    assert reads <= ({403} if subject_of(name) in {"standings", "bundles"} else {200, 404, 405})
+    assert reads <= ({403} if subject_of(name) in {"standings", "bundles", *OWNERS} else {200, 404, 405})
 
 
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("who", ["owner_ada", "fitter_bo"])
-def test_fitters_and_owners_are_let_in_everywhere(request, who, name):
-    assert not {401, 403, 500} & set(statuses(request.getfixturevalue(who), name).values())
+def test_fitters_and_owners_are_let_in_everywhere_but_fitters_not_to_who_belongs_here(request, who, name):
+    met = set(statuses(request.getfixturevalue(who), name).values())
+    if who == "fitter_bo" and name not in OPEN and subject_of(name) in OWNERS:
+        assert met == {403}
+    else:
+        assert not {401, 403, 500} & met
 
 
 @pytest.mark.parametrize("who", [None, "outsider_eve", "client_cy", "shop_dee", "fitter_bo"])
@@ -97,9 +104,9 @@ def test_an_address_that_no_route_has_is_404_for_everybody(db, request, who):
 
 
 @pytest.mark.parametrize("name", [name for name in NAMES if address(name) != address(name, UUID(int=1))])
-def test_another_studios_row_is_like_one_that_is_not_there(name, studio, owner_ada, outsider_eve, client_cy):
-    rows = make_rows(studio, client_cy) | {"tokens": token_create(user=owner_ada)[0]}
-    client = caller(outsider_eve)
+def test_another_studios_row_is_like_one_that_is_not_there(name, studio, owner_ada, outsider_flo, client_cy):
+    rows = make_rows(studio, client_cy) | make_people(studio, client_cy) | {"tokens": token_create(user=owner_ada)[0]}
+    client = caller(outsider_flo)
     for method in METHODS:
         foreign = getattr(client, method)(address(name, rows[subject_of(name)].pk))
         missing = getattr(client, method)(address(name))
@@ -108,16 +115,17 @@ def test_another_studios_row_is_like_one_that_is_not_there(name, studio, owner_a
 
 
 @pytest.mark.parametrize("name", [name for name in NAMES if name.endswith("-list")])
-def test_no_list_shows_another_studios_rows(name, studio, outsider_eve, client_cy):
-    make_rows(studio, client_cy)
-    shown = call(outsider_eve, "get", address(name)).json()["results"]
-    assert [row["id"] for row in shown if name != "tokens-list"] == []
+def test_no_list_shows_another_studios_rows(name, studio, outsider_flo, client_cy):
+    make_rows(studio, client_cy), make_people(studio, client_cy)
+    shown = call(outsider_flo, "get", address(name)).json()["results"]
+    own = {"tokens-list": 1, "users-list": 1, "memberships-list": 1}  # Flo's
+    assert len(shown) == own.get(name, 0)
 
 
-@pytest.mark.parametrize("name", [name for name in NAMES if name.endswith("-list") and name != "tokens-list"])
+@pytest.mark.parametrize("name", [n for n in NAMES if n.endswith("-list") and subject_of(n) not in {"tokens", *OWNERS}])
 def test_a_client_sees_own_rows_and_no_other_riders(name, studio, client_cy):
-    own = make_rows(studio, client_cy)[subject_of(name)]
-    make_rows(studio, None)
+    own = (make_rows(studio, client_cy) | make_people(studio, client_cy))[subject_of(name)]
+    make_rows(studio, None), make_people(studio, None)
     shown = [row["id"] for row in call(client_cy, "get", address(name)).json()["results"]]
     assert shown == ([] if subject_of(name) in SHARED else [str(own.pk)])
 

@@ -8,7 +8,18 @@ from django.urls import path
 
 from analysis.results.models import Analysis, Job
 from reports.models import Report
-from studio.records.models import ApiToken, Consent, DeviceMapping, Event, EventDetail, Recording, Rider, User
+from studio.records.models import (
+    ApiToken,
+    Consent,
+    DeviceMapping,
+    Event,
+    EventDetail,
+    Invitation,
+    Membership,
+    Recording,
+    Rider,
+    User,
+)
 from tests import factories
 from tests.factories import FieldSessionFactory, MembershipFactory, RiderFactory, RunFactory, SetupFactory
 
@@ -18,7 +29,19 @@ OURS = [model for label in ("records", "results", "reports") for model in apps.g
 INLINE = {"SetupItem", "SessionSetup"}
 FACTORY = {made._meta.model: made for made in vars(factories).values() if hasattr(made, "_meta") and made._meta.model}
 LISTED = [model for model in OURS if model in admin.site._registry and model in FACTORY]
-FROZEN = [Consent, DeviceMapping, Recording, Event, EventDetail, ApiToken, Job, Analysis, Report]
+FROZEN = [
+    Consent,
+    DeviceMapping,
+    Membership,
+    Invitation,
+    Recording,
+    Event,
+    EventDetail,
+    ApiToken,
+    Job,
+    Analysis,
+    Report,
+]
 
 
 @pytest.fixture

@@ -49,6 +49,11 @@ def second_instrument():
     return make.InstrumentFactory.build(studio=first.studio, serial="7")
 
 
+def fitters_rider():
+    rider = make.RiderFactory()
+    return make.InvitationFactory.build(studio=rider.studio, rider=rider)
+
+
 def like(factory, parents, **values):
     """A second row that shares its parents with a first one."""
     first = factory(**values)
@@ -65,6 +70,8 @@ def saved_parents(factory, **values):
 
 BROKEN = {
     "membership_role_known": lambda: saved_parents(make.MembershipFactory, role="king"),
+    "invitation_role_known": lambda: saved_parents(make.InvitationFactory, role="king"),
+    "invitation_rider_is_a_clients": fitters_rider,
     "rider_code_once_per_studio": second_rider,
     "rider_height_plausible": lambda: saved_parents(make.RiderFactory, height_cm=1.79),
     "consent_one_open_per_purpose": second_consent,
@@ -109,7 +116,12 @@ BROKEN = {
     "recording_not_empty": lambda: saved_parents(make.RecordingFactory, size_bytes=0),
     "event_number_once_per_studio": lambda: like(make.EventFactory, ["studio"], number=1),
 }
-BY_CHOICES = {"membership_role_known", "course_kind_known", "instrument_kind_known"}  # refused as choices before
+BY_CHOICES = {
+    "membership_role_known",
+    "invitation_role_known",
+    "course_kind_known",
+    "instrument_kind_known",
+}  # refused as choices before
 
 
 def test_every_constraint_is_broken_here():

@@ -12,6 +12,7 @@ from django.template.loader import get_template
 from analysis.readers.parquet import recording_to_parquet
 from analysis.readers.samples import Lap
 from analysis.readers.samples import Recording as Reading
+from studio.records.services.invitations import invitation_create
 from studio.records.services.recordings import recording_read
 from studio.records.store import keep_file
 from tests.factories import NOON, ApiTokenFactory, JobFactory, RecordingFactory
@@ -35,10 +36,11 @@ JOBS = {
 EVERYBODY = {"anonymous": 302, "shop": 403, "client": 200, "fitter": 200, "owner": 200, "outsider": 404}
 STAFF = EVERYBODY | {"client": 403}
 LISTS = {"outsider": 200}
+WHOEVER = dict.fromkeys(EVERYBODY, 200)
 
 
 @pytest.fixture
-def world(analysis, bare_day, fitter_bo, rider_cy):
+def world(analysis, bare_day, owner_ada, fitter_bo, rider_cy):
     """Rows behind every address, and the addresses by name with who gets which answer."""
     jobs = {"done": {"result": {"session": str(bare_day.pk), "analysis": str(analysis.pk)}}}
     made = [
@@ -58,6 +60,8 @@ def world(analysis, bare_day, fitter_bo, rider_cy):
     return {
         "/": {"anonymous": 302, **dict.fromkeys(["shop", "client", "fitter", "owner", "outsider"], 302)},
         "/sign-in/": {"anonymous": 200, **dict.fromkeys(["shop", "client", "fitter", "owner", "outsider"], 302)},
+        f"/join/{invitation_create(studio=owner_ada.membership.studio, by=owner_ada, role='fitter')[1]}/": WHOEVER,
+        "/join/no-such-key/": dict.fromkeys(EVERYBODY, 404),
         "/sessions/": EVERYBODY | LISTS,
         f"/sessions/{analysis.session_id}/": EVERYBODY,
         f"/sessions/{bare_day.pk}/": EVERYBODY,

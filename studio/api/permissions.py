@@ -36,6 +36,7 @@ TABLE: Mapping[str, Mapping[str, Methods]] = {
     "memberships": OWNERS,
     "invitations": OWNERS,
     "join": OWN,
+    "consents": {**RECORDS, Role.CLIENT: READ | SEND},
     "riders": RECORDS,
     "bikes": RECORDS,
     "products": RECORDS,

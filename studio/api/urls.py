@@ -8,6 +8,7 @@ from rest_framework.routers import SimpleRouter
 from studio.api.analyses import AnalysisViewSet
 from studio.api.bikes import BikeViewSet
 from studio.api.bundles import BundlesView
+from studio.api.consents import ConsentViewSet
 from studio.api.courses import CourseViewSet
 from studio.api.docs import DocsView, Nowhere, ProblemPage, SchemaView
 from studio.api.equipment_items import EquipmentItemViewSet
@@ -37,6 +38,7 @@ for viewset in (
     UserViewSet,
     MembershipViewSet,
     InvitationViewSet,
+    ConsentViewSet,
     RiderViewSet,
     BikeViewSet,
     ProductViewSet,

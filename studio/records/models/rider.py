@@ -54,7 +54,10 @@ class ConsentPurpose(models.TextChoices):
 
 
 class Consent(Record):
-    """One purpose that a rider agreed to, from when to when. Never made by a bundle."""
+    """One purpose that a rider agreed to, from when to when; `guardian_name` where one agreed for a child.
+
+    Never made by a bundle.
+    """
 
     client_paths: ClassVar[tuple[str, ...]] = ("rider__user",)
 
@@ -64,6 +67,7 @@ class Consent(Record):
     given_at = models.DateTimeField()
     withdrawn_at = models.DateTimeField(null=True, blank=True)
     from_paper = models.BooleanField(default=False)
+    guardian_name = models.CharField(max_length=200, blank=True, default="")
     entered_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
 
     class Meta(Record.Meta):

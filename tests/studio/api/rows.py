@@ -68,7 +68,12 @@ def make_people(studio, user):
         "users": membership.user,
         "memberships": membership,
         "invitations": factories.InvitationFactory(studio=studio),
+        "consents": factories.ConsentFactory(rider=_rider_of(studio, user)),
     }
+
+
+def _rider_of(studio, user):
+    return getattr(user, "rider", None) or factories.RiderFactory(studio=studio, user=user)
 
 
 def more_rows(route, rows, count):

@@ -75,12 +75,14 @@ def test_a_shop_token_is_403_everywhere_but_standings_own_tokens_and_the_documen
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_a_client_writes_nothing_but_own_tokens(client_cy, name):
+def test_a_client_writes_nothing_but_own_tokens_account_and_consents(client_cy, name):
     met = statuses(client_cy, name)
     if name in OPEN or subject_of(name) in OWN:
         assert set(met.values()) <= {200, 400, 404, 405}
         return
     reads = {met.pop(method) for method in READS}
+    if subject_of(name) == "consents":
+        assert met.pop("post") in {400, 404, 405}
     assert set(met.values()) == {403}
     assert reads <= ({403} if subject_of(name) in {"standings", "bundles", *OWNERS} else {200, 404, 405})
 

@@ -64,7 +64,7 @@ def test_rider_account_is_a_client(studio, fitter_bo, client_cy):
 
 
 def test_consent_is_given_once_until_it_is_withdrawn(rider_cy, client_cy):
-    asked = {"rider": rider_cy, "purpose": ConsentPurpose.RECORDS, "wording_version": "1", "by": client_cy}
+    asked = {"rider": rider_cy, "purpose": ConsentPurpose.RECORDS, "wording_version": "2026-01", "by": client_cy}
     consent = consent_give(**asked, given_at=NOON)
     with pytest.raises(Conflict, match="withdraw the open consent first"):
         consent_give(**asked, given_at=NOON)

@@ -74,7 +74,11 @@ def link(session: Session, runs: list[Samples], layout: Layout) -> Chain:
     if closure is None:
         return _by_whole_legs(session, runs, layout, labels=labels, setup_of=setup_of, tyres=tyres, spin=spin)
     noise = Noise(
-        POWER_NOISE, speed_noise_mps(runs) / np.sqrt(SPEED_SAMPLES), closure.gusts.noise_mps, layout.offsets_u_m
+        POWER_NOISE,
+        speed_noise_mps(runs) / np.sqrt(SPEED_SAMPLES),
+        closure.gusts.noise_mps,
+        layout.offsets_u_m,
+        layout.ahead_u_m,
     )
     runs, rows, solved = in_time(
         runs,

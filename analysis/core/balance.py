@@ -20,8 +20,13 @@ from analysis.core.types import Array
 
 CRR_SD = 0.0007  # about the assumed one (DESIGN section 7)
 CRR_CHANGE_SD = 0.0005  # between tyres or pressures (DESIGN section 7)
-# unknowns behind the heights: power gain, response to gusts, lateness of air and power
-EXTRAS = {"power meter gain": slice(-4, -3), "air at the rider in gusts": slice(-3, -2), "clocks": slice(-2, None)}
+# unknowns behind the heights: places along the way of travel, power gain, response to gusts, lateness of air and power
+EXTRAS = {
+    "places along the way of travel": slice(-5, -4),
+    "power meter gain": slice(-4, -3),
+    "air at the rider in gusts": slice(-3, -2),
+    "clocks": slice(-2, None),
+}
 ODD_Z = 5.0  # a stretch this many standard deviations from its twins is left out
 POWER_GAIN_SD = 0.013  # of power meter (0.012) and drivetrain efficiency (0.005) together, common to the session
 # how the gusts at the rider may differ from those at the sensor, relative (common practice, no source)
@@ -40,6 +45,7 @@ class Noise:
     speed_mps: float  # of the speed at a mark [m/s]
     air_mps: float  # of one sample of air speed [m/s]
     place_m: float  # of a pass's place on the course [m]
+    ahead_m: float  # of all places alike along the way of travel: out and back apart by twice as much [m]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -119,7 +125,7 @@ class _System:
         self.runs, self.groups = tyre_state.size, int(tyre_state.max()) + 1
         self.nodes = frame.marks - 1 if closed else frame.marks
         n, run = rows.run.size, rows.run.astype(int)
-        self.design = np.zeros((n, self.runs + self.groups + self.nodes + 4))
+        self.design = np.zeros((n, self.runs + self.groups + self.nodes + 5))
         self.height_part = slice(self.runs + self.groups, self.runs + self.groups + self.nodes)
         at = np.arange(n)
         self.design[at, run] = rows.area_j_m2
@@ -149,7 +155,7 @@ class _System:
         sd[self.runs + 1 : self.runs + self.groups] = CRR_CHANGE_SD
         height, height_sd = altimeter(self.rows, self.nodes, closed)
         mean[self.height_part], sd[self.height_part] = height, height_sd
-        sd[-4:-2] = POWER_GAIN_SD, CONSIDERED_SD
+        sd[-5:-2] = self.noise.ahead_m, POWER_GAIN_SD, CONSIDERED_SD
         mean[-2:], sd[-2:] = self.clocks.mean_s, self.clocks.sd_s
         return mean, sd
 
@@ -196,8 +202,9 @@ class _System:
         """Design and energies in units of their noise, and by how much air noise swells each run's square of X."""
         rows = self.rows
         drag = self.apparent[rows.run.astype(int)]
-        self.design[:, -4:] = np.column_stack(
-            [-self.work, drag * self.gust_area, drag * rows.area_step_w_m2, -rows.power_step_w]
+        ahead = rows.direction * self._tilt_of(np.arange(rows.run.size))
+        self.design[:, -5:] = np.column_stack(
+            [ahead, -self.work, drag * self.gust_area, drag * rows.area_step_w_m2, -rows.power_step_w]
         )
         white, swollen = np.zeros((index.size, self.design.shape[1] + 1)), np.zeros(self.runs)
         start = 0

@@ -20,6 +20,7 @@ COMMON = (
     "marks' heights",
     "air at the rider in gusts",
     "clocks",
+    "places along the way of travel",
     "air-speed gain by closure",
 )
 DRIFT = "air-speed gain drift"

@@ -148,7 +148,9 @@ def ride(path: Path, body: Rolling, power_w: Array, weather: Weather, start_mps:
         distance += step_s * middle
         speed = max(speed + step_s * change, 0.0)
         rows.append((distance, speed, power, middle + against, cross, float(brake is not None or drag > 0)))
-        gusts.pass_through(math.hypot(middle + against, cross), step)
+        to_east, to_north = mean[second]
+        past = middle - (to_east * sine + to_north * cosine), to_east * cosine - to_north * sine
+        gusts.pass_through(math.hypot(*past), step)
         step += 1
     distances, speeds, powers, along, cross, braked = np.array(rows).T
     return Ride(distances, speeds, powers, along, cross, braked, step_s)
@@ -168,7 +170,11 @@ class _Road:
 
 
 class _Gusts:
-    """Two components of a first-order autoregression, driven by the air that passes the rider."""
+    """Two components of a first-order autoregression of the air that passes the rider.
+
+    The frozen pattern is carried by the mean wind (Taylor 1938, Proc. R. Soc. A 164:476), not by its own gusts:
+    else a rider would linger in gusts from behind, and the mean of the wind met would not be the mean wind.
+    """
 
     def __init__(self, weather: Weather, step_s: float) -> None:
         self.weather = weather

@@ -12,7 +12,11 @@ import numpy as np
 from analysis.core.samples import Samples
 from analysis.core.types import Array
 
-TURN_SPREAD_M = 3.0  # prior SD of where riders turn and start, before the satellites are asked
+TURN_SPREAD_M = 5.0  # prior SD of where riders turn and start, before the satellites are asked
+TURN_READ_M = 0.5  # of one turn's place as the wheel tells it, against the other turns (common practice, no source)
+AHEAD_M = 2.0  # of the way round a turn, alike at all of them (common practice, no source)
+USUAL_WANDER_M, USUAL_WANDER_S = 3.0, 60.0  # of a receiver in the open (common practice, no source)
+UNKNOWN_M = 1e3
 SCALE_PRIOR = 0.003  # prior SD of the wheel's circumference, relative (DESIGN section 7)
 
 
@@ -31,8 +35,23 @@ class Pass:
     along_m: Array  # [m] place on the course, one value for each sample, monotone in `direction`
 
 
-def aligned(runs: list[Samples], passes: list[Pass], period: float | None) -> tuple[list[Pass], float, float, float]:
+@dataclass(frozen=True, slots=True, eq=False)
+class Places:
+    """Passes laid on one another, and how far each of their places is trusted."""
+
+    passes: tuple[Pass, ...]
+    wheel_scale: float  # true over stated circumference
+    wheel_scale_u: float  # its standard uncertainty
+    run_u_m: float  # of where a run lies on the course, all its legs alike [m]
+    leg_u_m: float  # of where one leg lies beside that, along its travel [m]
+    ahead_u_m: float  # of all legs alike along their travel: out and back apart by twice as much [m]
+
+
+def aligned(runs: list[Samples], passes: list[Pass], period: float | None) -> Places:
     """Shift every pass so that its satellites lie where the others' do; the wheel's scale on the way.
+
+    The legs of a run hang together by the wheel, which tells their turn to half a metre, while the satellites wander
+    by metres within a leg. So a run has a place, its legs a small one of their own, and all legs alike may lie ahead.
 
     Parameters
     ----------
@@ -45,27 +64,37 @@ def aligned(runs: list[Samples], passes: list[Pass], period: float | None) -> tu
 
     Returns
     -------
-    tuple
-        Passes shifted [m], true over stated circumference and its standard uncertainty [1], the standard
-        uncertainty of one pass's place [m].
+    Places
+        Passes shifted, and what is doubtful about them [m].
     """
     located = [p for p in passes if runs[p.run].east_m is not None]
     if len(located) < 2:
-        return passes, 1.0, SCALE_PRIOR, TURN_SPREAD_M
-    scale, scale_u, spread = 1.0, SCALE_PRIOR, TURN_SPREAD_M
+        return Places(tuple(passes), 1.0, SCALE_PRIOR, TURN_SPREAD_M, TURN_READ_M, AHEAD_M)
+    shifts = np.zeros(len(passes))
+    laid = passes
     for _ in range(2):
-        grid, line = _line(runs, passes, period)
-        moved = []
-        errors = []
-        for p in passes:
-            offset, u = _offset(runs[p.run], p, grid, line, period)
-            weight = TURN_SPREAD_M**2 / (TURN_SPREAD_M**2 + u**2)
-            errors.append(np.sqrt(weight) * u)
-            moved.append(replace(p, along_m=p.along_m + weight * offset))
-        passes, spread = moved, float(np.mean(errors))
-    grid, line = _line(runs, passes, period)
+        grid, line = _line(runs, laid, period)
+        ahead = [_ahead(runs[p.run], p, grid, line, period) for p in laid]
+        offset, error = _means(runs, laid, ahead)
+        shifts, doubts = _hung_together(laid, shifts + offset, error)
+        laid = [replace(p, along_m=p.along_m + float(s)) for p, s in zip(passes, shifts, strict=True)]
+    grid, line = _line(runs, laid, period)
     scale, scale_u = _scale(grid, line, len(located))
-    return passes, scale, scale_u, spread
+    return Places(tuple(laid), scale, scale_u, *doubts)
+
+
+def _hung_together(passes: list[Pass], offset: Array, error: Array) -> tuple[Array, tuple[float, float, float]]:
+    """Likeliest shift of every pass, and the doubts about runs, legs and all legs alike."""
+    run = np.array([p.run for p in passes])
+    way = np.array([float(p.direction) for p in passes])
+    which = np.unique(run)
+    cause = np.column_stack([(run[:, None] == which).astype(float), way, np.diag(way)])
+    prior = np.concatenate([np.full(which.size, TURN_SPREAD_M), [AHEAD_M], np.full(way.size, TURN_READ_M)])
+    covariance = np.linalg.inv((cause / error[:, None] ** 2).T @ cause + np.diag(prior**-2.0))
+    found = covariance @ (cause.T @ (offset / error**2))
+    doubt = np.sqrt(np.diag(covariance))
+    of_runs, ahead, of_legs = doubt[: which.size], doubt[which.size], doubt[which.size + 1 :]
+    return cause @ found, (float(np.mean(of_runs)), float(np.mean(of_legs)), float(ahead))
 
 
 def _line(runs: list[Samples], passes: list[Pass], period: float | None) -> tuple[Array, Array]:
@@ -89,10 +118,10 @@ def _line(runs: list[Samples], passes: list[Pass], period: float | None) -> tupl
     return grid, (total[1:] / np.maximum(total[0], 1))[:, some]
 
 
-def _offset(run: Samples, p: Pass, grid: Array, line: Array, period: float | None) -> tuple[float, float]:
-    """How far along the course the satellites of a pass lie ahead of its places, and how well that is known."""
+def _ahead(run: Samples, p: Pass, grid: Array, line: Array, period: float | None) -> Array:
+    """How far along the course each satellite fix of a pass lies ahead of its place, NaN where that is not told."""
     if run.east_m is None or run.north_m is None:
-        return 0.0, 1e3
+        return np.full(p.along_m.size, np.nan)
     x = p.along_m if period is None else np.mod(p.along_m, period)
     e, n = run.east_m[p.first : p.last + 1], run.north_m[p.first : p.last + 1]
     tangent = np.gradient(line, grid, axis=1)
@@ -100,14 +129,50 @@ def _offset(run: Samples, p: Pass, grid: Array, line: Array, period: float | Non
     size2 = np.maximum(at[2] ** 2 + at[3] ** 2, 0.25)
     ahead = ((e - at[0]) * at[2] + (n - at[1]) * at[3]) / size2
     inside = np.isfinite(ahead) & (x > grid[0] + 20.0) & (x < grid[-1] - 40.0) & (np.abs(ahead) < 60.0)
-    if inside.sum() < 20:
-        return 0.0, 1e3
-    kept = ahead[inside]
-    centred = kept - kept.mean()
-    lagged = float(np.mean(centred[1:] * centred[:-1]) / max(np.mean(centred**2), 1e-12))
-    rho = min(max(lagged, 0.0), 0.98)
-    count = kept.size * (1.0 - rho) / (1.0 + rho)
-    return float(kept.mean()), float(np.sqrt(centred.var() / max(count, 1.0)) + 0.3)
+    return np.where(inside, ahead, np.nan)
+
+
+def _means(runs: list[Samples], passes: list[Pass], ahead: list[Array]) -> tuple[Array, Array]:
+    """Mean of every pass and its standard uncertainty: a fix's error wanders for a minute, so few of them are new."""
+    white, wander, time_s = _wander([runs[p.run].time_s[p.first : p.last + 1] for p in passes], ahead)
+    mean, error = np.zeros(len(passes)), np.full(len(passes), UNKNOWN_M)
+    for i, (p, values) in enumerate(zip(passes, ahead, strict=True)):
+        known = np.isfinite(values)
+        if known.sum() < 20:
+            continue
+        time = runs[p.run].time_s[p.first : p.last + 1][known]
+        x = max(float(time[-1] - time[0]) / time_s, 1e-3)
+        share = 2.0 / x * (1.0 - (1.0 - np.exp(-x)) / x)  # of the wander that the mean over the pass keeps
+        mean[i] = float(np.mean(values[known]))
+        error[i] = float(np.sqrt(wander**2 * share + white**2 / known.sum() + 0.1**2))
+    return mean, error
+
+
+def _wander(times: list[Array], ahead: list[Array]) -> tuple[float, float, float]:
+    """White and wandering error of a fix and the time of its wander, by half the mean squares of differences."""
+    lags = np.array([1, 2, 4, 7, 12, 20, 30, 45, 60, 80])
+    total, count = np.zeros(lags.size), np.zeros(lags.size)
+    for time, values in zip(times, ahead, strict=True):
+        even = np.arange(time[0], time[-1] + 0.5)
+        each = values[np.searchsorted(time, even).clip(0, time.size - 1)]  # about a second apart
+        for j, lag in enumerate(lags):
+            d = each[lag:] - each[:-lag]
+            good = np.isfinite(d)
+            total[j] += 0.5 * float(np.sum(d[good] ** 2))
+            count[j] += good.sum()
+    seen = count > 20
+    if seen.sum() < 4:
+        return 0.5, USUAL_WANDER_M, USUAL_WANDER_S
+    half, weight = total[seen] / count[seen], np.sqrt(count[seen] / lags[seen])
+    best, answer = np.inf, (0.5, USUAL_WANDER_M, USUAL_WANDER_S)
+    for time_s in np.geomspace(15.0, 120.0, 13):
+        basis = np.column_stack([np.ones(half.size), 1.0 - np.exp(-lags[seen] / time_s)])
+        scaled = weight / np.maximum(half, 1e-6)
+        found = np.maximum(np.linalg.lstsq(basis * scaled[:, None], half * scaled, rcond=None)[0], 0.0)
+        miss = float(np.sum((scaled * (half - basis @ found)) ** 2))
+        if miss < best:
+            best, answer = miss, (float(np.sqrt(found[0])), float(np.sqrt(found[1])), float(time_s))
+    return answer
 
 
 def _scale(grid: Array, line: Array, passes: int) -> tuple[float, float]:

@@ -77,7 +77,8 @@ def link(session: Session, runs: list[Samples], layout: Layout) -> Chain:
         POWER_NOISE,
         speed_noise_mps(runs) / np.sqrt(SPEED_SAMPLES),
         closure.gusts.noise_mps,
-        layout.offsets_u_m,
+        layout.run_u_m,
+        layout.leg_u_m,
         layout.ahead_u_m,
     )
     runs, rows, solved = in_time(

@@ -44,8 +44,9 @@ class Noise:
     power_relative: float  # white, of one second's power [1]
     speed_mps: float  # of the speed at a mark [m/s]
     air_mps: float  # of one sample of air speed [m/s]
-    place_m: float  # of a pass's place on the course [m]
-    ahead_m: float  # of all places alike along the way of travel: out and back apart by twice as much [m]
+    run_m: float  # of a run's place on the course, all its legs alike [m]
+    leg_m: float  # of one leg's place beside that [m]
+    ahead_m: float  # of all legs alike along their travel: out and back apart by twice as much [m]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -208,8 +209,8 @@ class _System:
         )
         white, swollen = np.zeros((index.size, self.design.shape[1] + 1)), np.zeros(self.runs)
         start = 0
-        for ride in np.unique(rows.ride[index]):
-            own = index[rows.ride[index] == ride]
+        for run in np.unique(rows.run[index]):
+            own = index[rows.run[index] == run]
             low = np.linalg.cholesky(self._covariance(own) * self.held)
             block = np.column_stack([self.design[own], rows.energy_j[own], np.eye(own.size)])
             solved = solve_triangular(low, block, lower=True, check_finite=False)
@@ -270,11 +271,12 @@ class _System:
         """What the likeliest misplacement of every pass does to its rows: no row is odd for its pass's place."""
         out = np.zeros(residual.size)
         spread, bend = self._diagonal(), self._tilt_of(np.arange(residual.size))
+        place_m = float(np.hypot(self.noise.run_m, self.noise.leg_m))
         for ride in np.unique(self.rows.ride):
             own = self.rows.ride == ride
             fit = own & used
             weight = bend[fit] / spread[fit]
-            place = float(weight @ residual[fit]) / (float(weight @ bend[fit]) + self.noise.place_m**-2.0)
+            place = float(weight @ residual[fit]) / (float(weight @ bend[fit]) + place_m**-2.0)
             out[own] = place * bend[own]
         return out
 
@@ -302,25 +304,30 @@ class _System:
         """Covariance of sums whose ends fade over the road about a mark: neighbours share what lies there."""
         fade = 2.0 * MARK_WINDOW_M / np.maximum(self.rows.length_m[own], 2.0 * MARK_WINDOW_M)
         out = np.diag(white[own] * (1.0 - fade / 3.0))
-        joined = np.flatnonzero(np.diff(own) == 1)
+        joined = self._joined(own)
         shared = np.sqrt(white[own[joined]] * white[own[joined + 1]] * fade[joined] * fade[joined + 1]) / 6.0
         out[joined, joined + 1] += shared
         out[joined + 1, joined] += shared
         return out
 
+    def _joined(self, own: IntArray) -> IntArray:
+        """Rows whose next one begins at the mark where they end."""
+        return np.flatnonzero((np.diff(own) == 1) & (np.diff(self.rows.ride[own]) == 0))
+
     def _covariance(self, own: IntArray) -> Array:
-        """Noise of the rows of one pass: neighbours share the speed at their mark, all share the pass's place."""
+        """Noise of the rows of one run: neighbours share the speed at their mark, legs and the run their place."""
         rows, n = self.rows, self.noise
         drag = self.apparent[int(rows.run[own[0]])]
         white = n.power_relative**2 * rows.power_square + drag**2 * n.air_mps**2 * rows.air_square
         marks = n.speed_mps**2 * (rows.speed_gain[own] ** 2 + rows.speed_gain_end[own] ** 2)
         v = self._overlapping(white, own) + np.diag(marks + 1.0)
-        joined = np.flatnonzero(np.diff(own) == 1)
+        joined = self._joined(own)
         shared = -(n.speed_mps**2) * rows.speed_gain_end[own[joined]] * rows.speed_gain[own[joined + 1]]
         v[joined, joined + 1] += shared
         v[joined + 1, joined] += shared
-        tilt = n.place_m * self._tilt_of(own)
-        return np.asarray(v + np.outer(tilt, tilt))
+        tilt = self._tilt_of(own)
+        same_leg = rows.ride[own][:, None] == rows.ride[own]
+        return np.asarray(v + np.outer(tilt, tilt) * (n.run_m**2 + n.leg_m**2 * same_leg))
 
 
 def altimeter(rows: Stretches, nodes: int, closed: bool) -> tuple[Array, Array]:

@@ -18,7 +18,6 @@ from analysis.core.types import Array, Course
 MARK_WINDOW_M = 20.0  # a mark is passed over this far on both sides: one speed sample's noise averages out
 STRETCH_M = 100.0  # short enough to leave out what went wrong, long enough for the speed noise at its ends
 SHORTEST_M = 150.0  # a leg or lap that is shorter cannot be told from a turn
-TURN_U_M = 1.5  # of where a turn lies by the slowest second, alike at all turns
 FOLD_M = 25.0  # satellites must come back this far to show a turn, and may differ from the slowest second by it
 BRAKING_MPS2 = 0.7  # no rider slows so fast without brakes on a rideable road
 
@@ -32,8 +31,9 @@ class Layout:
     closed: bool  # a lap: the last mark is the first
     wheel_scale: float  # true over stated circumference, by the satellites; 1 where they are silent
     wheel_scale_u: float  # its standard uncertainty
-    offsets_u_m: float  # standard uncertainty of one pass's place [m]
-    ahead_u_m: float  # of all places alike along the way of travel: out and back apart by twice as much [m]
+    run_u_m: float  # standard uncertainty of a run's place, all its legs alike [m]
+    leg_u_m: float  # of one leg's beside that, along its travel [m]
+    ahead_u_m: float  # of all legs alike along their travel: out and back apart by twice as much [m]
     no_path: tuple[int, ...]  # runs (by index) in which no closed path was found
     reversed_runs: tuple[int, ...]  # runs (by index) ridden the other way round
 
@@ -63,12 +63,14 @@ def lay_out(runs: list[Samples], course: Course) -> Layout:
         period = _lap_length(runs, passes, length)
     passes, reversed_runs = _turned_round(runs, passes, course, period)
     late_s, late_u_s = lateness(runs, passes)
-    passes, scale, scale_u, offsets_u = aligned([in_step(r, late_s) for r in runs], passes, period)
-    ahead_u = TURN_U_M  # by the turns alone
-    if any(r.east_m is not None for r in runs):
-        ahead_u = late_u_s * float(np.median([np.nanmedian(r.speed_mps) for r in runs]))
-    marks = _lap_marks(period) if period is not None else _leg_marks(runs, passes)
-    return Layout(tuple(passes), marks, closed, scale, scale_u, offsets_u, ahead_u, no_path, reversed_runs)
+    places = aligned([in_step(r, late_s) for r in runs], passes, period)
+    marks = _lap_marks(period) if period is not None else _leg_marks(runs, list(places.passes))
+    speed = float(np.median([np.nanmedian(r.speed_mps) for r in runs]))
+    ahead_u = float(np.hypot(places.ahead_u_m, late_u_s * speed))
+    return Layout(
+        places.passes, marks, closed, places.wheel_scale, places.wheel_scale_u, places.run_u_m, places.leg_u_m, ahead_u,
+        no_path, reversed_runs,
+    )  # fmt: skip
 
 
 def _length_from(runs: list[Samples], course: Course) -> float:

@@ -37,11 +37,11 @@ def lateness(runs: list[Samples], passes: list[Pass]) -> tuple[float, float]:
     Returns
     -------
     tuple of float
-        Delay and its standard uncertainty, 0 and the prior's where no pass shows a change of speed [s].
+        Delay and its standard uncertainty: the prior's where no pass shows a change of speed, 0 without positions [s].
     """
     told = [t for p in passes for window in _windows(runs[p.run], p) if (t := _told(runs[p.run], window)) is not None]
     if not told:
-        return 0.0, CLOCK_SD_S
+        return 0.0, CLOCK_SD_S if any(r.east_m is not None for r in runs) else 0.0
     value, information, rest, count = np.array(told).T
     inflate = max(float(rest.sum() / max(count.sum(), 1.0)), 0.25)  # the receiver's own noise, against the assumed
     weight = information / inflate

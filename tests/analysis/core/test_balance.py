@@ -14,7 +14,7 @@ from analysis.core.samples import Samples
 from analysis.core.stretches import add_up
 from analysis.core.types import Course, Session, Setup
 
-QUIET = Noise(power_relative=0.03, speed_mps=0.01, air_mps=0.0, place_m=0.1, ahead_m=0.01)
+QUIET = Noise(power_relative=0.03, speed_mps=0.01, air_mps=0.0, run_m=0.1, leg_m=0.01, ahead_m=0.01)
 IN_STEP = Clocks(np.zeros(2), np.full(2, 0.01))
 
 

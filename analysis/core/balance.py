@@ -291,10 +291,9 @@ class _System:
         """Slope of the road at every mark, from the balance of forces there, averaged over all passes."""
         rows, total, count = self.rows, np.zeros(self.nodes), np.zeros(self.nodes)
         drag = self.apparent[rows.run.astype(int)]
-        for node, push, area in (
-            (self.first, rows.push_n, rows.area_rate),
-            (self.last, rows.push_end_n, rows.area_rate_end),
-        ):
+        out = rows.direction > 0  # the mark met first on the way back is the stretch's far one
+        begin, end = np.where(out, self.first, self.last), np.where(out, self.last, self.first)
+        for node, push, area in ((begin, rows.push_n, rows.area_rate), (end, rows.push_end_n, rows.area_rate_end)):
             climb = rows.direction * (push - drag * area) / rows.weight_n - rows.direction * self.crr0
             np.add.at(total, node[used], climb[used])
             np.add.at(count, node[used], 1.0)

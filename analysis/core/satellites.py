@@ -97,9 +97,11 @@ def _windows(run: Samples, p: Pass) -> list[slice]:
 
 def _told(run: Samples, window: slice) -> tuple[float, float, float, float] | None:
     """Delay by one window, its information, the sum of squares left and its degrees of freedom."""
-    assert run.east_m is not None and run.north_m is not None
+    assert run.east_m is not None
+    assert run.north_m is not None
     e, n, d, v = (x[window] for x in (run.east_m, run.north_m, run.distance_m, run.speed_mps))
-    if not np.isfinite(e + n + v).all() or float(np.ptp(v)) < LEAST_CHANGE * float(np.nanmedian(run.speed_mps)):
+    least = LEAST_CHANGE * float(np.nanmedian(run.speed_mps))
+    if not np.isfinite(e + n + v).all():
         return None
     way = np.array([e[-1] - e[0], n[-1] - n[0]])
     size = float(np.hypot(*way))
@@ -110,7 +112,7 @@ def _told(run: Samples, window: slice) -> tuple[float, float, float, float] | No
     straight = steps @ way >= STRAIGHT_COS * size * np.hypot(*steps.T)
     slow = np.hypot(*steps.T) < 1.0  # noise turns a short step round
     keep = straight | slow
-    if keep.sum() < 8:
+    if keep.sum() < 8 or float(np.ptp(v[keep])) < max(least, 0.1):
         return None
     behind, speed, time = (ahead - d)[keep], v[keep], run.time_s[window][keep]
     cause = np.column_stack([np.ones(time.size), -speed])

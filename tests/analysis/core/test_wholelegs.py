@@ -40,7 +40,7 @@ def answer():
         turn = int(np.argmax(np.diff(r.speed_mps)))
         place = r.distance_m[turn] - np.abs(r.distance_m - r.distance_m[turn])
         passes += [Pass(i, 1, 0, turn, place[: turn + 1]), Pass(i, -1, turn + 1, place.size - 1, place[turn + 1 :])]
-    layout = Layout(tuple(passes), np.array([60.0, 1400.0]), False, 1.0, 0.001, 1.0, (), ())
+    layout = Layout(tuple(passes), np.array([60.0, 1400.0]), False, 1.0, 0.001, 1.0, 0.5, 1.0, (), ())
     return solve(
         runs,
         coarse(layout),

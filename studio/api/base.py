@@ -9,6 +9,7 @@ from uuid import UUID
 
 from django.db import models
 from rest_framework import status
+from rest_framework.exceptions import MethodNotAllowed
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
@@ -19,6 +20,7 @@ from rest_framework.viewsets import GenericViewSet
 from studio.api.etags import etag_of, require_match, unchanged
 from studio.api.filters import StudioFilters, refuse_unknown_keys
 from studio.api.idempotency import HEADER, answer_once
+from studio.api.permissions import ALL
 from studio.api.retirement import Retirement
 from studio.api.shapes import StrictModelSerializer, names_of_columns, resting_values
 from studio.records.models import Studio, User
@@ -41,7 +43,11 @@ class StudioView(APIView):
     http_method_names = ["get", "head", "post", "put", "patch", "delete"]
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        if request.method not in ALL:
+            raise MethodNotAllowed(str(request.method))  # nobody's, whatever their role
         super().initial(request, *args, **kwargs)
+        if not hasattr(self, str(request.method).lower()):
+            raise MethodNotAllowed(str(request.method))
         refuse_unknown_keys(request, self.known_query_keys())
         if request.method == "POST" and self.keeps_answers and HEADER in request.headers and hasattr(self, "post"):
             vars(self)["post"] = partial(self._post_once, self.post)

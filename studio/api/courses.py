@@ -7,7 +7,7 @@ from rest_framework import serializers
 
 from studio.api.base import RecordViewSet
 from studio.api.filters import StudioFilters
-from studio.api.shapes import ModelShape, StrictModelSerializer
+from studio.api.shapes import AnyValue, ModelShape, StrictModelSerializer
 from studio.records.models import Course, CourseKind
 from studio.records.services.courses import course_create, course_delete, course_update
 
@@ -15,7 +15,7 @@ FIELDS = ("name", "kind", "length_m", "bearing_deg", "surface", "marks", "track_
 
 
 class CourseIn(StrictModelSerializer[Course]):
-    marks = serializers.ListField(child=serializers.JSONField(), required=False)
+    marks = serializers.ListField(child=AnyValue(), required=False)
     track_geometry = serializers.DictField(required=False)
 
     class Meta:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -10,6 +11,10 @@ MET_EVERYWHERE = ("400", "401", "403", "500", "503")
 """Refusals that every operation may answer; the others stand under `default`."""
 WHOLE = {"format": "int32", "minimum": -(2**31), "maximum": 2**31 - 1}
 LONGEST = {"uuid": 36, "date": 10, "date-time": 40}
+NOT_BLANK = r"[^\t-\r\x1c- \x85\xa0\u1680\u2000-\u200a\u2028\u2029\u202f\u205f\u3000]"
+"""Something that Python's `str.strip` leaves; the shorthand for it differs between dialects of patterns."""
+DIGITS = re.compile(r"\\d\{0,(\d+)\}\(\?:\\\.\\d\{0,(\d+)\}\)\?")
+"""What the framework says of a decimal, which lets through a number without a digit."""
 PARAMETERS = {
     "id": "the row's id",
     "cursor": "where the page begins; from an answer's `next` or `previous`",
@@ -61,5 +66,16 @@ def _bound(schema: dict[str, Any]) -> None:
     if kind == "integer" or (isinstance(kind, list) and "integer" in kind):
         schema |= {key: value for key, value in WHOLE.items() if key not in schema}
     longest = LONGEST.get(str(schema.get("format")))
+    if schema.get("format") == "decimal":
+        schema["pattern"] = DIGITS.sub(_with_a_digit, schema["pattern"])
+    if schema.get("minLength") == 1 and kind == "string" and schema.keys().isdisjoint({"format", "pattern", "enum"}):
+        schema["pattern"] = NOT_BLANK
+    if schema.get("format") == "binary":
+        schema["minLength"] = 1  # an empty file is refused wherever one is taken
     if longest and "maxLength" not in schema:
         schema["maxLength"] = longest
+
+
+def _with_a_digit(found: re.Match[str]) -> str:
+    whole, parts = found.groups()
+    return rf"(?:\d{{1,{whole}}}(?:\.\d{{0,{parts}}})?|\.\d{{1,{parts}}})"

@@ -12,7 +12,17 @@ from studio.api.problems import Malformed
 
 
 class StudioFilters(filters.FilterSet):  # type: ignore[misc]  # the library has no types
-    """Base of the filter sets; each names exact keys of its record."""
+    """Base of the filter sets; each names exact keys of its record. A key without a value filters nothing: refused."""
+
+    def is_valid(self) -> bool:
+        faults = tuple(
+            Fault(file="", key=name, given="nothing", allowed="a value, or not the key")
+            for name, row_filter in self.filters.items()
+            if self.data.get(name) == "" and type(row_filter) is not filters.CharFilter
+        )
+        if faults:
+            raise Malformed("The query string has keys without a value.", faults)
+        return bool(super().is_valid())
 
 
 def refuse_unknown_keys(request: Request, allowed: Iterable[str]) -> None:

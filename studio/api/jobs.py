@@ -35,6 +35,13 @@ class JobOut(ModelShape[Job]):
         fields = ("id", "kind", "session", "state", "progress", "message", "result", "problem", "created_at")
 
 
+EVENT = {
+    "type": "object",
+    "description": "an event; its `data` is the job, as its own address gives it",
+    "properties": {"id": {"type": "string"}, "event": {"type": "string", "const": "job"}, "data": {"type": "string"}},
+}
+
+
 class JobFilters(StudioFilters):
     state = filters.ChoiceFilter(choices=JobState.choices)
     session = filters.UUIDFilter(field_name="session_id")
@@ -69,7 +76,7 @@ class JobViewSet(ReadViewSet[Job]):
     @extend_schema(
         parameters=[OpenApiParameter("Last-Event-ID", str, OpenApiParameter.HEADER)],
         responses={
-            (200, "text/event-stream"): OpenApiResponse(str, "one `job` event for every change"),
+            (200, "text/event-stream"): OpenApiResponse(EVENT, "one `job` event for every change"),
             204: OpenApiResponse(None, "the job is over and its last event was received"),
         },
     )

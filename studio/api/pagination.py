@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
-from uuid import UUID
 
-from rest_framework.exceptions import NotFound
 from rest_framework.pagination import Cursor, CursorPagination
 from rest_framework.request import Request
+from rest_framework.utils.urls import replace_query_param
 
 from analysis.readers.faults import Fault, shown
 from studio.api.problems import Malformed
+
+AFTER, BEFORE = "after", "before"
+CURSOR = re.compile(r"(after|before)(?:-([0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}))?", re.ASCII)
 
 
 class NewestFirst(CursorPagination):
@@ -28,14 +31,22 @@ class NewestFirst(CursorPagination):
             "properties": {"next": link, "previous": link, "results": schema | {"maxItems": self.page_size}},
         }
 
+    def get_schema_operation_parameters(self, view: Any) -> list[dict[str, Any]]:
+        schema = {"type": "string", "pattern": f"^{CURSOR.pattern}$"}
+        return [{"name": self.cursor_query_param, "in": "query", "required": False, "schema": schema}]
+
+    def encode_cursor(self, cursor: Cursor) -> str:
+        """The address of a page: beside which row it lies, and on which side. Ids are unique: no offset is needed."""
+        word = (BEFORE if cursor.reverse else AFTER) + (f"-{cursor.position}" if cursor.position else "")
+        return replace_query_param(str(self.base_url), self.cursor_query_param, word)
+
     def decode_cursor(self, request: Request) -> Cursor | None:
         """Read the cursor; one that no answer gave is a wrong shape (400), not a missing row."""
-        try:
-            cursor = super().decode_cursor(request)
-            if cursor is not None and cursor.position is not None:
-                UUID(str(cursor.position))
-        except (NotFound, ValueError):
-            given = shown(request.query_params[self.cursor_query_param])
-            fault = Fault(file="", key="cursor", given=given, allowed="a cursor from `next` or `previous`")
-            raise Malformed("The cursor is none that an answer gave.", (fault,)) from None
-        return cursor
+        given = request.query_params.get(self.cursor_query_param)
+        if given is None:
+            return None
+        found = CURSOR.fullmatch(given)
+        if found is None:
+            fault = Fault(file="", key="cursor", given=shown(given), allowed="a cursor from `next` or `previous`")
+            raise Malformed("The cursor is none that an answer gave.", (fault,))
+        return Cursor(offset=0, reverse=found[1] == BEFORE, position=found[2])  # type: ignore[arg-type]  # an id: text

@@ -62,7 +62,7 @@ class RecordingIn(StrictSerializer):
     session = Reference(FieldSession)
     file = serializers.ListField(
         child=serializers.FileField(allow_empty_file=True),
-        allow_empty=False,
+        min_length=1,
         max_length=MOST_FILES,
         help_text="one file, or the field several times: then all are kept or none",
     )
@@ -106,7 +106,7 @@ class CutIn(Cut, StrictModelSerializer[Run]):
 
 
 class CutsIn(StrictSerializer):
-    runs = serializers.ListField(child=CutIn(), allow_empty=False, max_length=MOST_CUTS)
+    runs = serializers.ListField(child=CutIn(), min_length=1, max_length=MOST_CUTS)
 
 
 class CutsOut(serializers.Serializer[Any]):

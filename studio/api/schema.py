@@ -9,9 +9,10 @@ from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import Direction, OpenApiParameter
 from rest_framework import serializers
 
-from studio.api.idempotency import HEADER
+from studio.api.idempotency import HEADER, MOST_CHARACTERS
 from studio.api.problems import CONTENT_TYPE
 
+KEY_SCHEMA = {"type": "string", "minLength": 1, "maxLength": MOST_CHARACTERS, "pattern": "^[!#-~][!-~]*$"}
 CONDITIONAL = {"PUT", "PATCH", "DELETE"}
 WORDS = {
     "list": "The {} that you may see, newest first; `next` leads to the following page.",
@@ -26,7 +27,7 @@ WORDS = {
 class ProblemFault(serializers.Serializer[Any]):
     """One thing wrong in what was sent."""
 
-    file = serializers.CharField()
+    file = serializers.CharField(allow_null=True)
     line = serializers.IntegerField(allow_null=True)
     key = serializers.CharField()
     given = serializers.CharField()
@@ -81,7 +82,7 @@ class StudioSchema(AutoSchema):
             )
         if self.method == "POST" and getattr(self.view, "keeps_answers", False):
             words = "the same request under the same key is done once and answered the same; kept seven days"
-            parameters.append(OpenApiParameter(HEADER, str, OpenApiParameter.HEADER, description=words))
+            parameters.append(OpenApiParameter(HEADER, KEY_SCHEMA, OpenApiParameter.HEADER, description=words))
         return parameters
 
     def is_deprecated(self) -> bool:

@@ -12,6 +12,7 @@ from typing import Any, ClassVar, TypeVar
 
 from django.db import models
 from django.utils.dateparse import parse_datetime
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from studio.api.problems import UNUSABLE
@@ -44,14 +45,15 @@ class NumberField(serializers.FloatField):
 
 
 class WholeNumberField(serializers.IntegerField):
-    """A whole number, given as a number."""
+    """A whole number, given as a number; to JSON 3.0 is one (JSON Schema 2020-12, 6.1.1)."""
 
     default_error_messages: ClassVar[dict[str, Any]] = {"invalid": "a whole number, without quotes"}
 
     def to_internal_value(self, data: Any) -> int:
-        if isinstance(data, bool) or not isinstance(data, int):
+        whole = isinstance(data, int) or (isinstance(data, float) and data.is_integer())
+        if isinstance(data, bool) or not whole:
             self.fail("invalid")
-        return super().to_internal_value(data)
+        return super().to_internal_value(int(data))
 
 
 class InstantField(serializers.DateTimeField):
@@ -65,6 +67,7 @@ class InstantField(serializers.DateTimeField):
         return super().enforce_timezone(value)
 
 
+@extend_schema_field({"type": "string", "format": "date-time"})
 class InstantText(serializers.CharField):
     """An RFC 3339 time with its offset, kept as it was written (it goes into a document, not a column)."""
 
@@ -79,6 +82,11 @@ class InstantText(serializers.CharField):
         if instant is None or instant.tzinfo is None:
             self.fail("instant")
         return text
+
+
+@extend_schema_field({"not": {"type": "null"}})
+class AnyValue(serializers.JSONField):
+    """Whatever JSON holds, but for null."""
 
 
 class Reference(serializers.PrimaryKeyRelatedField[Any]):

@@ -47,7 +47,7 @@ class TokenIn(StrictSerializer):
     scopes = serializers.ListField(
         child=serializers.ChoiceField(TokenScope.choices),
         required=False,
-        allow_empty=False,
+        min_length=1,
         max_length=len(TokenScope.values),
         help_text="what it may be used for; without any: read and write",
     )

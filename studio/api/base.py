@@ -46,7 +46,8 @@ class StudioView(APIView):
         if request.method not in ALL:
             raise MethodNotAllowed(str(request.method))  # nobody's, whatever their role
         super().initial(request, *args, **kwargs)
-        if not hasattr(self, str(request.method).lower()):
+        method = str(request.method).lower()
+        if method not in self.http_method_names or not hasattr(self, method):
             raise MethodNotAllowed(str(request.method))
         refuse_unknown_keys(request, self.known_query_keys())
         if request.method == "POST" and self.keeps_answers and HEADER in request.headers and hasattr(self, "post"):

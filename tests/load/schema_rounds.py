@@ -16,7 +16,7 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
-from tests.faults.living_studio import LivingStudio
+from tests.faults.living_studio import LivingStudio  # noqa: E402
 
 ROLES = ("owner", "fitter", "client", "shop")
 RULES = Path(__file__).with_name("schemathesis.toml")

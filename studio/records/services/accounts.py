@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from django.db import transaction
 from django.db.models import F
 from django.utils import timezone
 
 from studio.records.errors import Unusable, fault, sentence
-from studio.records.models import ApiToken, User
+from studio.records.models import ApiToken, Studio, User
 from studio.records.services.events import note_event, turn
 from studio.records.services.people import password_faults
 from studio.records.services.tokens import token_revoke
@@ -25,18 +29,32 @@ def password_set(*, user: User, password: str, key: str = "password") -> None:
     faults = password_faults(password, user, key=key)
     if faults:
         raise Unusable(sentence("The password cannot be changed", faults), faults=tuple(faults))
-    with turn(user.membership.studio):
+    with _own_turn(user) as studio:
         user.set_password(password)
         user.save(update_fields=["password"])
-        revoke_tokens(user)
-        note_event(studio=user.membership.studio, by=user, verb="changed password of", record=user)
+        if studio is not None:
+            revoke_tokens(user)
+            note_event(studio=studio, by=user, verb="changed password of", record=user)
 
 
 def sign_out_everywhere(*, user: User) -> None:
     """End every browser's session and every token of the account, this one's too."""
-    with turn(user.membership.studio):
+    with _own_turn(user) as studio:
         close_doors(user)
-        note_event(studio=user.membership.studio, by=user, verb="signed out everywhere", record=user)
+        if studio is not None:
+            note_event(studio=studio, by=user, verb="signed out everywhere", record=user)
+
+
+@contextmanager
+def _own_turn(user: User) -> Iterator[Studio | None]:
+    """The turn of the account's studio; an account of none writes by itself and leaves no trail."""
+    membership = getattr(user, "membership", None)
+    if membership is None:
+        with transaction.atomic():
+            yield None
+        return
+    with turn(membership.studio):
+        yield membership.studio
 
 
 def close_doors(user: User) -> None:

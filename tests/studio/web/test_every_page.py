@@ -77,6 +77,10 @@ def world(analysis, bare_day, owner_ada, fitter_bo, rider_cy):
         "/jobs/": STAFF | LISTS,
         **{f"/jobs/{job.pk}/": STAFF for job in made},
         "/standings/": dict.fromkeys(EVERYBODY, 403) | {"anonymous": 302, "shop": 200},
+        "/people/": dict.fromkeys(EVERYBODY, 403) | {"anonymous": 302, "owner": 200},
+        f"/people/{fitter_bo.membership.pk}/": dict.fromkeys(EVERYBODY, 403) | {"anonymous": 302, "owner": 200},
+        "/consents/": EVERYBODY | LISTS | {"client": 302},
+        f"/riders/{rider_cy.pk}/consents/": EVERYBODY,
         "/account/": dict.fromkeys(EVERYBODY, 200) | {"anonymous": 302},
     }
 
@@ -213,6 +217,7 @@ def test_an_account_of_no_studio_is_told_whom_to_ask(browser, django_user_model)
 def test_forms_without_the_safety_mark_are_refused(world, people, browser, analysis):
     addresses = ["/sign-out/", "/upload/", "/account/", f"/results/{analysis.pk}/report/"]
     addresses += [f"/sessions/{analysis.session_id}/accept/"]
+    addresses += ["/people/", f"/riders/{analysis.session.rider_id}/consents/", "/account/sign-out-everywhere/"]
     addresses += [f"/sessions/{analysis.session_id}/analyse/", f"/account/tokens/{analysis.pk}/revoke/"]
     client = browser(people["fitter"], enforce_csrf_checks=True)
     assert [client.post(address, {"bundle": "x"}).status_code for address in addresses] == [403] * len(addresses)

@@ -149,7 +149,11 @@ WHITENOISE_AUTOREFRESH = False
 # Uploads
 UPLOAD_MAX_BYTES = env.read("UPLOAD_MAX_MIB", positive_int, 64, "a whole number of MiB above 0") * 1024 * 1024
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024  # form fields and JSON bodies; files have UPLOAD_MAX_BYTES
-FILE_UPLOAD_TEMP_DIR = None
+FILE_UPLOAD_TEMP_DIR = STUDIO_DATA / "uploads"  # on the disk that has room for them, and swept at every start
+FILE_UPLOAD_HANDLERS = [
+    "django.core.files.uploadhandler.MemoryFileUploadHandler",
+    "studio.config.uploads.SpooledUploadHandler",
+]
 
 # Jobs: the row is the truth, the queue only wakes a worker.
 REDIS_URL = env.read("REDIS_URL", redis_address, "", "redis://host:port/number")

@@ -14,6 +14,7 @@ from gunicorn.glogging import Logger
 
 from studio.config.logs import LOGGING
 from studio.config.orphans import die_with_parent, die_with_supervisor
+from studio.config.uploads import sweep_uploads
 
 wsgi_app = "studio.config.wsgi"
 GATE_VARIABLE = "STUDIO_GATE"
@@ -42,6 +43,7 @@ class logger_class(Logger):  # type: ignore[misc] # noqa: N801 - the setting's n
 
 def on_starting(server: Any) -> None:
     die_with_supervisor()
+    sweep_uploads()
 
 
 def when_ready(server: Any) -> None:

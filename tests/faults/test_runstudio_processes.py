@@ -2,6 +2,7 @@
 
 import os
 import signal
+import socket
 import sqlite3
 import time
 
@@ -47,11 +48,25 @@ def test_kill_9_of_runstudio_leaves_no_orphan_and_the_next_start_ends_the_job(de
     assert len(demo.analyses_of(job["result"]["session"])) == 1
 
 
-def test_a_killed_web_server_comes_back(demo):
-    demo.kill(demo.pid("web"))
+def half_an_upload(studio):
+    """A caller in the middle of sending a large recording."""
+    caller = socket.create_connection(("127.0.0.1", studio.port))
+    head = b'--x\r\nContent-Disposition: form-data; name="file"; filename="day.csv"\r\n\r\n'
+    lines = ["POST /api/v1/recordings/ HTTP/1.1", f"Host: 127.0.0.1:{studio.port}", "Content-Length: 9000000"]
+    lines += [f"Authorization: Bearer {studio.token}", "Content-Type: multipart/form-data; boundary=x", "", ""]
+    caller.sendall("\r\n".join(lines).encode() + head + b"1" * 4_000_000)
+    return caller
+
+
+def test_a_killed_web_server_comes_back_without_what_it_was_receiving(demo):
+    received = demo.data / "uploads"
+    with half_an_upload(demo):
+        wait_for("the upload to arrive", lambda: received.exists() and list(received.iterdir()))
+        demo.kill(demo.pid("web"))
     wait_for("the pages to end", lambda: not demo.ask("/live/")[0], patience_s=5)
     wait_for("the pages to come back", lambda: demo.ask("/live/")[0] == 200)
     assert "The web process ended (-9)" in demo.said()
+    assert not received.exists()
 
 
 def test_a_second_start_on_the_same_folder_is_refused(demo):

@@ -15,7 +15,7 @@ from typing import Any
 from analysis.core.types import Warning
 from analysis.readers.archive import NAME_ALLOWED, safe_name
 from analysis.readers.faults import Fault, Refused, shown
-from analysis.readers.ranges import DEEPEST, YEARS, crowd_faults, range_faults, walk
+from analysis.readers.ranges import DEEPEST, YEARS, crowd_faults, letter_faults, range_faults, walk
 from analysis.readers.samples import note
 from analysis.readers.schema import BUNDLE, joined, shape_faults
 from analysis.readers.times import known_zone, parse_time
@@ -51,7 +51,12 @@ def checked_document(file: str, data: bytes) -> tuple[dict[str, Any], list[Fault
         raise Refused([*hygiene, *shape])
     sound = _without(document, {fault.key for fault in (*hygiene, *shape)})
     assert isinstance(sound, dict)
-    sense = [*range_faults(file, sound), *_time_faults(file, sound), *_tie_faults(file, sound)]
+    sense = [
+        *range_faults(file, sound),
+        *letter_faults(file, sound),
+        *_time_faults(file, sound),
+        *_tie_faults(file, sound),
+    ]
     return sound, [*hygiene, *shape, *sense]
 
 
@@ -185,6 +190,9 @@ def _tie_faults(file: str, document: Mapping[str, Any]) -> list[Fault]:
     code = (document.get("rider") or {}).get("code")
     if code is not None and not code.strip():
         faults.append(Fault(file, "rider.code", shown(code), "the rider's code"))
+    bike = (document.get("bike") or {}).get("name")
+    if bike is not None and not bike.strip():
+        faults.append(Fault(file, "bike.name", shown(bike), "what the bike is called"))
     return faults
 
 

@@ -43,6 +43,24 @@ RANGES: Mapping[str, tuple[float, float]] = {
 # More than any day at the roadside; an import enters every one of them in one transaction, and others wait for it.
 MOST: Mapping[str, int] = {"runs": 400, "setups": 40, "weather": 5000, "setups[].items": 24, "setups[].position": 60}
 YEARS = (1990, 2100)  # of a session's date
+# How long a text may be: what the records hold, so that no session is analysed here and refused there.
+LETTERS: Mapping[str, int] = {
+    "session.title": 300,
+    "session.timezone": 64,
+    "session.fitter": 200,
+    "rider.code": 60,
+    "bike.name": 200,
+    "bike.kind": 60,
+    "bike.frame": 200,
+    "bike.size": 60,
+    "course.name": 200,
+    "course.surface": 120,
+    "setups[].label": 60,
+    "setups[].clothing": 300,
+    "setups[].items.*": 200,
+    "runs[].left_out": 300,
+}
+SLOT_LETTERS = 60
 
 
 def range_faults(file: str, value: object, path: str = "") -> list[Fault]:
@@ -55,6 +73,20 @@ def range_faults(file: str, value: object, path: str = "") -> list[Fault]:
         limits = RANGES.get(general) or RANGES.get(general.rpartition(".")[0] + ".*")
         if limits and not limits[0] <= number <= limits[1]:
             faults.append(Fault(file, place, shown(number), f"{limits[0]:g} to {limits[1]:g}"))
+    return faults
+
+
+def letter_faults(file: str, value: object, path: str = "") -> list[Fault]:
+    """Every text in what stands at `path` that is longer than the records hold, names of slots too."""
+    faults = []
+    for place, text, _ in walk(value, path):
+        general = re.sub(r"\[\d+\]", "[]", place)
+        if general == "setups[].items" and isinstance(text, dict):
+            long = [slot for slot in text if len(slot) > SLOT_LETTERS]
+            faults += [Fault(file, place, shown(slot), f"slots of at most {SLOT_LETTERS} characters") for slot in long]
+        most = LETTERS.get(general) or LETTERS.get(general.rpartition(".")[0] + ".*")
+        if most is not None and isinstance(text, str) and len(text) > most:
+            faults.append(Fault(file, place, f"{len(text)} characters", f"at most {most} characters"))
     return faults
 
 

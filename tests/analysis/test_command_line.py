@@ -62,7 +62,7 @@ def test_every_fault_is_on_standard_error_and_nothing_on_standard_output(capsys,
     status, out, err = run(capsys, "session", folder(tmp_path / "day", contents=contents))
     assert (status, out) == (2, "")
     assert err.splitlines() == [
-        "run-01.csv, file: found an empty file; allowed: a CSV text in UTF-8, or a FIT, TCX or GPX file, each as it is or packed by gzip.",  # noqa: E501 - the sentence as it is printed
+        "run-01.csv, file: found an empty file; allowed: a CSV text in UTF-8 or UTF-16, or a FIT, TCX or GPX file, each as it is or packed by gzip.",  # noqa: E501 - the sentence as it is printed
         "run-02.csv, line 2, airspeed_mps: found 'fast'; "
         "allowed: a number with decimal sign '.', or nothing for a gap.",
     ]

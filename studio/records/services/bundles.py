@@ -7,8 +7,6 @@ from datetime import UTC
 from pathlib import Path
 from typing import IO, Any
 
-from django.db import models
-
 from analysis.readers.archive import DOCUMENT, canonical
 from analysis.readers.bundle import Bundle, write_bundle
 from analysis.readers.faults import Fault, shown
@@ -26,14 +24,12 @@ from studio.records.models import (
     Rider,
     Run,
     Setup,
-    SetupItem,
     Studio,
     User,
 )
 from studio.records.selectors.bundles import fingerprint, session_document, session_files, session_of_bundle
 from studio.records.services import write
 from studio.records.services.bikes import bike_create, position_create
-from studio.records.services.checking import field_faults
 from studio.records.services.courses import course_create
 from studio.records.services.equipment import item_create, product_create
 from studio.records.services.events import note_event
@@ -59,7 +55,7 @@ def bundle_import(*, studio: Studio, bundle: Bundle, by: User | None) -> FieldSe
     known = session_of_bundle(studio, document, sha256)
     if known is not None:
         return known
-    faults = [*_unfit(document), *_height_faults(studio, document)]
+    faults = _height_faults(studio, document)
     if faults:
         raise Unusable("\n".join(fault.sentence() for fault in faults), faults=tuple(faults))
     stored = {canonical(name): _kept(studio, content) for name, content in bundle.files.items()}
@@ -85,37 +81,6 @@ def _chunks(content: bytes | Path) -> Iterator[bytes]:
     with content.open("rb") as stream:
         while chunk := stream.read(CHUNK_BYTES):
             yield chunk
-
-
-def _unfit(document: Document) -> list[Fault]:
-    """What the readers allow and no column could hold, as a title of a thousand words."""
-    faults = [
-        *_faults_in("rider", Rider(**values_of("rider", document["rider"], RIDER, Rider)), RIDER),
-        *_faults_in("bike", Bike(**values_of("bike", document["bike"], BIKE, Bike)), BIKE),
-        *_faults_in("course", Course(**values_of("course", document["course"], COURSE, Course)), COURSE),
-    ]
-    session = FieldSession(**_session_values(document))
-    for place, keys in SESSION.items():
-        faults += _faults_in(place, session, keys)
-    for at, entry in enumerate(document["setups"]):
-        faults += _faults_in(f"setups[{at}]", Setup(**values_of("setups", entry, SETUP, Setup)), SETUP)
-        for slot, name in _given(entry.get("items")).items():
-            place = f"setups[{at}].items"
-            faults += _faults_in(place, Product(category=slot, name=name), {slot: "name"})
-            faults += _faults_in(place, SetupItem(slot=slot), {slot: "slot"})
-    for at, entry in enumerate(document["runs"]):
-        faults += _faults_in(f"runs[{at}]", Run(**_run_values(entry)), RUN)
-    return faults
-
-
-def _faults_in(place: str, record: models.Model, keys: bundle_keys.Keys) -> list[Fault]:
-    """The faults of a record's fields under the keys that the bundle has for them."""
-    names = {name: f"{place}.{key}" if place else key for key, name in keys.items()}
-    return [
-        Fault(DOCUMENT, names[fault.key], fault.given, fault.allowed)
-        for fault in field_faults(record)
-        if fault.key in names
-    ]
 
 
 def _height_faults(studio: Studio, document: Document) -> list[Fault]:

@@ -59,20 +59,6 @@ def test_the_same_code_in_another_studio_is_another_rider(bundle, studio):
     assert bundle_import(studio=studio, bundle=bundle, by=None).rider.studio == studio
 
 
-def test_what_no_column_holds_is_refused_with_every_fault(tmp_path, studio):
-    document = changed(("session", "title"), "x" * 400)
-    document["setups"][0]["items"]["helmet"] = "y" * 300
-    document["runs"][2]["left_out"] = "z" * 301
-    with pytest.raises(Unusable, match="title") as refusal:
-        bundle_import(studio=studio, bundle=bundle_at(tmp_path / "long", document), by=None)
-    assert [fault.key for fault in refusal.value.faults] == [
-        "session.title",
-        "setups[0].items.helmet",
-        "runs[2].left_out",
-    ]
-    assert rows() == dict.fromkeys(rows(), 0)
-
-
 def test_a_failure_half_way_leaves_nothing(bundle, studio, monkeypatch):
     def fail(**_):
         raise RuntimeError("the disk is full")

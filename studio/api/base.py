@@ -13,7 +13,6 @@ from rest_framework.exceptions import MethodNotAllowed
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
-from rest_framework.serializers import BaseSerializer
 from rest_framework.views import APIView
 from rest_framework.viewsets import GenericViewSet
 
@@ -22,7 +21,8 @@ from studio.api.filters import StudioFilters, refuse_unknown_keys
 from studio.api.idempotency import HEADER, answer_once
 from studio.api.permissions import ALL
 from studio.api.retirement import Retirement
-from studio.api.shapes import StrictModelSerializer, names_of_columns, resting_values
+from studio.api.rows import row_shape, shown_rows
+from studio.api.shapes import ModelShape, StrictModelSerializer, names_of_columns, resting_values
 from studio.records.models import Studio, User
 from studio.records.models.base import Record
 from studio.records.querysets import membership_of
@@ -92,8 +92,8 @@ class ReadViewSet(StudioView, GenericViewSet[M]):
     """List and read rows that the caller may see; nothing else of a row's existence leaks."""
 
     filterset_class: ClassVar[type[StudioFilters] | None] = None
-    list_out: ClassVar[type[BaseSerializer[Any]] | None] = None
-    out: ClassVar[type[BaseSerializer[Any]]]
+    list_out: ClassVar[type[ModelShape[Any]] | None] = None
+    out: ClassVar[type[ModelShape[Any]]]
 
     def known_query_keys(self) -> tuple[str, ...]:
         if self.action != "list":
@@ -106,16 +106,18 @@ class ReadViewSet(StudioView, GenericViewSet[M]):
         return rows.visible_to(self.request.user)  # type: ignore[attr-defined,no-any-return]
 
     def filter_queryset(self, queryset: models.QuerySet[M, Any]) -> models.QuerySet[M, Any]:
-        return super().filter_queryset(queryset) if self.action == "list" else queryset
+        asked = self.action == "list" and self.request.query_params.keys() - {"cursor"}
+        return super().filter_queryset(queryset) if asked else queryset
 
     def shown(self, row: M) -> dict[str, Any]:
         """The row as the answer's body."""
         return dict(self.out(row, context=self.get_serializer_context()).data)
 
     def list(self, request: Request) -> Response:
-        page = self.paginate_queryset(self.filter_queryset(self.get_queryset()))
         out = self.list_out or self.out
-        return self.get_paginated_response(out(page, many=True, context=self.get_serializer_context()).data)
+        rows = self.filter_queryset(self.get_queryset()).prefetch_related(None).values(*row_shape(out).columns)
+        page = self.paginate_queryset(rows)
+        return self.get_paginated_response(shown_rows(out, page or [], request.user))
 
     def retrieve(self, request: Request, pk: str) -> Response:
         row = self.get_object()

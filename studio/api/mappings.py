@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any, ClassVar
 
 from django_filters import rest_framework as filters
@@ -44,6 +45,12 @@ class MappingOut(ModelShape[DeviceMapping]):
     class Meta:
         model = DeviceMapping
         fields = ("id", "device_key", "name", "fields", "created_at", "updated_at")
+
+    more_columns = ("rules",)
+
+    @classmethod
+    def more_of(cls, rows: Sequence[Mapping[str, Any]]) -> Mapping[Any, Mapping[str, Any]]:
+        return {row["id"]: {"fields": mapping_document(row["rules"])["fields"]} for row in rows}
 
     @extend_schema_field(MappedField(many=True))
     def entries_of(self, mapping: DeviceMapping) -> list[dict[str, Any]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any, ClassVar
 
 from django_filters import rest_framework as filters
@@ -40,11 +41,16 @@ class RiderOut(ModelShape[Rider]):
             "health_notes": {"required": False, "help_text": "Only in answers to fitters and owners."}
         }
 
+    @classmethod
+    def hidden_from(cls, user: object) -> Collection[str]:
+        membership = membership_of(user)
+        staff = membership is not None and membership.role in (Role.OWNER, Role.FITTER)
+        return () if staff else ("health_notes",)
+
     def to_representation(self, instance: Rider) -> dict[str, Any]:
         shown: dict[str, Any] = super().to_representation(instance)
-        membership = membership_of(self.context["request"].user)
-        if membership is None or membership.role not in (Role.OWNER, Role.FITTER):
-            del shown["health_notes"]
+        for key in self.hidden_from(self.context["request"].user):
+            del shown[key]
         return shown
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Mapping, Sequence
+from typing import Any
 from uuid import UUID
 
 from django.http import FileResponse
@@ -19,7 +21,7 @@ from studio.api.base import RecordViewSet, caller
 from studio.api.filters import StudioFilters
 from studio.api.jobs import JobOut, answer_with_job
 from studio.api.shapes import InstantText, ModelShape, NumberField, Reference, StrictModelSerializer, StrictSerializer
-from studio.records.models import Bike, Course, FieldSession, Instrument, Rider, Setup
+from studio.records.models import Bike, Course, FieldSession, Instrument, Rider, SessionSetup, Setup
 from studio.records.services.bundles import bundle_export
 from studio.records.services.sessions import session_create, session_delete, session_update
 
@@ -87,6 +89,21 @@ class SessionOut(ModelShape[FieldSession]):
     class Meta:
         model = FieldSession
         fields = ("id", *FIELDS, "created_at", "updated_at")
+
+    @classmethod
+    def more_of(cls, rows: Sequence[Mapping[str, Any]]) -> Mapping[Any, Mapping[str, Any]]:
+        more: dict[Any, dict[str, Any]] = {
+            row["id"]: {"setups": [], "reference": None, "instruments": []} for row in rows
+        }
+        links = SessionSetup.objects.filter(session__in=list(more)).order_by("order")
+        for session, setup, reference in links.values_list("session_id", "setup_id", "reference"):
+            more[session]["setups"].append(str(setup))
+            if reference or more[session]["reference"] is None:
+                more[session]["reference"] = str(setup)
+        used = FieldSession.instruments.through.objects.filter(fieldsession__in=list(more)).order_by("-instrument_id")
+        for session, instrument in used.values_list("fieldsession_id", "instrument_id"):
+            more[session]["instruments"].append(str(instrument))
+        return more
 
     def get_setups(self, session: FieldSession) -> list[UUID]:
         return [link.setup_id for link in session.setup_links.all()]

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from typing import Any
+
 from django_filters import rest_framework as filters
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
@@ -9,7 +12,7 @@ from rest_framework import serializers
 from studio.api.base import RecordViewSet
 from studio.api.filters import StudioFilters
 from studio.api.shapes import ModelShape, NumberField, Reference, StrictModelSerializer, StrictSerializer
-from studio.records.models import Bike, EquipmentItem, Position, Setup
+from studio.records.models import Bike, EquipmentItem, Position, Setup, SetupItem
 from studio.records.services.setups import setup_create, setup_delete, setup_update
 
 FIELDS = ("bike", "label", "position", "items", "tyre_pressure_kpa", "clothing", "bottles", "system_mass_kg")
@@ -40,6 +43,14 @@ class SetupOut(ModelShape[Setup]):
     class Meta:
         model = Setup
         fields = ("id", *FIELDS, "created_at", "updated_at")
+
+    @classmethod
+    def more_of(cls, rows: Sequence[Mapping[str, Any]]) -> Mapping[Any, Mapping[str, Any]]:
+        more: dict[Any, dict[str, Any]] = {row["id"]: {"items": {}} for row in rows}
+        slots = SetupItem.objects.filter(setup__in=list(more)).order_by("slot")
+        for setup, slot, item in slots.values_list("setup_id", "slot", "item_id"):
+            more[setup]["items"][slot] = str(item)
+        return more
 
     @extend_schema_field({"type": "object", "additionalProperties": {"type": "string", "format": "uuid"}})
     def get_items(self, setup: Setup) -> dict[str, str]:

@@ -6,7 +6,7 @@ Shape only (400). Whether the values can be used is the services' business (422,
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any, ClassVar, TypeVar
 
@@ -119,6 +119,19 @@ class StrictSerializer(serializers.Serializer[Any]):
 
 class ModelShape(serializers.ModelSerializer[M]):
     """Shape of a record's body from its columns, with the same ranges whichever database is behind them."""
+
+    more_columns: ClassVar[tuple[str, ...]] = ()
+    """Columns that `more_of` looks at."""
+
+    @classmethod
+    def more_of(cls, rows: Sequence[Mapping[str, Any]]) -> Mapping[Any, Mapping[str, Any]]:
+        """What the rows of a list have beside their columns, by the row's id; for all of them together."""
+        return {}
+
+    @classmethod
+    def hidden_from(cls, user: object) -> Collection[str]:
+        """The keys that this caller is not shown."""
+        return ()
 
     serializer_field_mapping: ClassVar[dict[Any, Any]] = {
         **serializers.ModelSerializer.serializer_field_mapping,

@@ -200,3 +200,17 @@ def test_a_filter_leaves_the_rows_of_others_out(bo, rows, studio, route, key):
 def test_a_filter_value_of_another_shape(bo, rows, query):
     assert bo.get(f"/api/v1/courses/?{query}").status_code == 400
     assert bo.get("/api/v1/bikes/?rider=not-an-id").status_code == 400
+
+
+@pytest.mark.parametrize("route", [*LISTED, "tokens"])
+def test_a_list_shows_each_row_as_its_own_address_does(bo, rows, route):
+    """Lists are made from columns (`rows.py`), single rows by their serializer: one answer."""
+    if route not in {"analyses", "tokens"}:
+        more_rows(route, rows, 2)
+    if route in RECORDS:
+        made(bo, route, rows)
+    listed = bo.get(f"/api/v1/{route}/").json()["results"]
+    single = [bo.get(f"/api/v1/{route}/{row['id']}/").json() for row in listed]
+    assert listed == [
+        {key: value for key, value in row.items() if key != "result" or route == "jobs"} for row in single
+    ]

@@ -154,6 +154,7 @@ FILE_UPLOAD_HANDLERS = [
     "django.core.files.uploadhandler.MemoryFileUploadHandler",
     "studio.config.uploads.SpooledUploadHandler",
 ]
+SILENCED_SYSTEM_CHECKS = ["files.E001"]  # the folder of uploads is made with the first one
 
 # Jobs: the row is the truth, the queue only wakes a worker.
 REDIS_URL = env.read("REDIS_URL", redis_address, "", "redis://host:port/number")

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from pathlib import PurePath
 from typing import Any
+from uuid import UUID
 
 from django.core.files.uploadedfile import UploadedFile
 from django_filters import rest_framework as filters
@@ -27,6 +28,7 @@ from studio.api.filters import StudioFilters
 from studio.api.jobs import JobOut, answer_with_job
 from studio.api.parsers import StrictJSONParser, refuse_large_upload
 from studio.api.previews import PreviewOut
+from studio.api.rows import row_shape
 from studio.api.runs import Cut, RunOut
 from studio.api.shapes import ModelShape, Reference, StrictModelSerializer, StrictSerializer
 from studio.records.models import FieldSession, Recording, RecordingState, Run, Setup
@@ -139,9 +141,15 @@ class RecordingViewSet(RemovableViewSet[Recording]):
         serializer.is_valid(raise_exception=True)
         files: list[UploadedFile[Any]] = serializer.validated_data["file"]
         session: FieldSession = serializer.validated_data["session"]
+        session.studio = studio_of(request)  # the same, without asking for it again
         named = [(PurePath(file.name or "recording").name, file.chunks()) for file in files]
-        recordings = recordings_store(session=session, files=named, by=caller(request))
-        made = [{**self.shown(one), "job": self._reading(request, one, session).pk} for one in recordings]
+        jobs: dict[UUID, Job] = {}
+
+        def read(recording: Recording) -> None:
+            jobs[recording.pk] = self._reading(request, recording, session)
+
+        recordings = recordings_store(session=session, files=named, by=caller(request), entered=read)
+        made = [{**row_shape(RecordingOut).shown(vars(one)), "job": jobs[one.pk].pk} for one in recordings]
         if len(made) == 1:
             headers = {"Location": address_of("recordings", recordings[0].pk), "ETag": etag_of(recordings[0])}
             return Response(made[0], status=status.HTTP_201_CREATED, headers=headers)

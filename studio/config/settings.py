@@ -123,7 +123,8 @@ DATABASE_URL = env.read(
 _database = dj_database_url.parse(DATABASE_URL, conn_max_age=60, conn_health_checks=True)
 _database_password = env.secret("DATABASE_PASSWORD")
 if _database["ENGINE"] == "django.db.backends.sqlite3":
-    _database |= {"OPTIONS": SQLITE_OPTIONS, "CONN_MAX_AGE": 0}
+    # Kept by each thread: to close the last one writes the whole log back into the database, at every request.
+    _database |= {"OPTIONS": SQLITE_OPTIONS, "CONN_HEALTH_CHECKS": False}
 elif _database_password:
     _database["PASSWORD"] = _database_password
 DATABASES = {"default": _database}

@@ -15,6 +15,8 @@ from uuid import UUID
 from django.conf import settings
 
 ROOM_BYTES = 32 * 1024 * 1024
+_known: set[Path] = set()
+"""Folders whose entry in the one above this process has flushed to the disk."""
 TORN = "incoming-"
 """How the name of a file begins that is not whole yet."""
 
@@ -66,8 +68,11 @@ def keep_file(*, studio_id: UUID, chunks: Iterable[bytes], max_bytes: int | None
         target = file_path(studio_id=studio_id, sha256=sha256)
         target.parent.mkdir(exist_ok=True)
         os.replace(temporary, target)
-        for folder in (target.parent, root, root.parent, root.parent.parent):  # any of them may be new
-            _sync_folder(folder)
+        _sync_folder(target.parent)
+        for folder in (target.parent, root, root.parent):  # any of them may be new
+            if folder not in _known:
+                _sync_folder(folder.parent)
+                _known.add(folder)
     except BaseException:
         Path(temporary).unlink(missing_ok=True)
         raise

@@ -15,8 +15,8 @@ from django.views.decorators.csrf import csrf_exempt, csrf_protect
 
 from analysis.jobs.enqueue import enqueue
 from studio.records.errors import RecordsError
-from studio.records.models import FieldSession
-from studio.records.services.recordings import recording_store
+from studio.records.models import FieldSession, Recording
+from studio.records.services.recordings import recordings_store
 from studio.records.store import is_full
 from studio.web.access import STAFF, caller, open_to
 from studio.web.upload import CHUNK, DISK_FULL, read_off, too_large_body
@@ -36,8 +36,13 @@ def take(request: HttpRequest, session: FieldSession, files: list[UploadedFile[b
     by, kept, faults = caller(request), [], []
     for file in files:
         name = PurePath(file.name or "recording").name
+
+        def read(recording: Recording, name: str = name) -> None:
+            payload = {"recording": str(recording.pk), "filename": name}
+            enqueue(kind="read_recording", studio=by.studio, by=by.user, payload=payload, session=session)
+
         try:
-            recording = recording_store(session=session, filename=name, chunks=file.chunks(), by=by.user)
+            recordings_store(session=session, files=[(name, file.chunks())], by=by.user, entered=read)
         except RecordsError as refusal:
             faults.append(f"{name}: {refusal.message}")
             continue
@@ -46,8 +51,6 @@ def take(request: HttpRequest, session: FieldSession, files: list[UploadedFile[b
                 raise
             faults.append(DISK_FULL.sentence)
             break
-        payload = {"recording": str(recording.pk), "filename": name}
-        enqueue(kind="read_recording", studio=by.studio, by=by.user, payload=payload, session=session)
         kept.append(name)
     return kept, faults
 

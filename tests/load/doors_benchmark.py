@@ -53,6 +53,8 @@ class Server:
             "DJANGO_SETTINGS_MODULE": "studio.config.settings",
             "PYTHONPATH": str(ROOT),
         }
+        for part in ("in", "control"):
+            (folder / "queue" / part).mkdir(parents=True)  # as `runstudio` does; nobody is woken here
         self.run([sys.executable, "manage.py", "migrate", "--no-input", "--verbosity", "0"])
         told = self.run([sys.executable, "-c", FILL.format(count=ROWS)]).splitlines()[-1]
         self.token, self.session, self.models = json.loads(told)

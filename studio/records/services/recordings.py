@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict
 from datetime import timedelta
 from typing import Any
@@ -12,9 +12,10 @@ from django.conf import settings
 from analysis.readers.archive import NAME_ALLOWED, canonical, safe_name
 from analysis.readers.faults import shown
 from analysis.readers.samples import Recording as Reading
-from studio.records.errors import RecordsError, TooLarge, Unusable, fault
+from studio.records.errors import Conflict, RecordsError, TooLarge, Unusable, fault
 from studio.records.models import FieldSession, Recording, RecordingState, User
 from studio.records.services import write
+from studio.records.services.events import note_event
 from studio.records.store import FileTooLarge, StoredFile, keep_file
 
 READING_FIELDS = (
@@ -39,9 +40,16 @@ def recording_store(*, session: FieldSession, filename: str, chunks: Iterable[by
 
 
 def recordings_store(
-    *, session: FieldSession, files: Sequence[tuple[str, Iterable[bytes]]], by: User | None
+    *,
+    session: FieldSession,
+    files: Sequence[tuple[str, Iterable[bytes]]],
+    by: User | None,
+    entered: Callable[[Recording], object] | None = None,
 ) -> list[Recording]:
-    """Keep uploaded files of a session, all or none of them; a refusal names every one that cannot be kept."""
+    """Keep uploaded files of a session, all or none of them; a refusal names every one that cannot be kept.
+
+    `entered` is called for each row within the transaction that enters it: what hangs on it is one fact with it.
+    """
     refusals: list[RecordsError] = []
     stored, rows = [], []
     for filename, chunks in files:
@@ -57,6 +65,9 @@ def recordings_store(
                 refusals.append(refusal)
         if refusals:
             raise _together(refusals)
+        if entered is not None:
+            for row in rows:
+                entered(row)
     return rows
 
 
@@ -67,8 +78,13 @@ def _together(refusals: Sequence[RecordsError]) -> RecordsError:
 
 
 def _entered(session: FieldSession, filename: str, stored: StoredFile, by: User | None) -> Recording:
-    same = Recording.objects.filter(session=session, filename=canonical(filename), sha256=stored.sha256).first()
-    return same or recording_enter(session=session, filename=filename, stored=stored, by=by)
+    there = Recording.objects.filter(session=session, filename=canonical(filename)).first()
+    if there is None:
+        return recording_enter(session=session, filename=filename, stored=stored, by=by)
+    if there.sha256 != stored.sha256:
+        found = fault("file", f"{shown(filename)}, with other bytes than the one that is there", "another name")
+        raise Conflict("A file name is used once in a session.", faults=(found,))
+    return there
 
 
 def keep_upload(*, session: FieldSession, filename: str, chunks: Iterable[bytes]) -> StoredFile:
@@ -89,14 +105,16 @@ def keep_upload(*, session: FieldSession, filename: str, chunks: Iterable[bytes]
 
 
 def recording_enter(*, session: FieldSession, filename: str, stored: StoredFile, by: User | None) -> Recording:
-    """Enter bytes that are on the disk as a recording of the session."""
-    fields = {
-        "session": session,
-        "filename": canonical(filename),
-        "sha256": stored.sha256,
-        "size_bytes": stored.size_bytes,
-    }
-    return write.create(Recording, studio=session.studio, by=by, fields=fields)
+    """Enter bytes that are on the disk as a recording of the session.
+
+    What a record is asked before it is written was asked of the file before its bytes were kept, so it is not again.
+    """
+    facts = {"sha256": stored.sha256, "size_bytes": stored.size_bytes}
+    with write.change_of(session.studio):
+        row = Recording(studio=session.studio, session=session, filename=canonical(filename), **facts)
+        row.save(force_insert=True)
+        note_event(studio=session.studio, by=by, verb="made", record=row)
+    return row
 
 
 def recording_read(

@@ -112,6 +112,7 @@ BROKEN = {
     "run_ends_after_start": lambda: saved_parents(make.RunFactory, started_at=LATER, ended_at=NOON),
     "run_cut_by_lap_or_times": lambda: saved_parents(make.RunFactory, started_at=NOON, lap=1),
     "run_mass_positive": lambda: saved_parents(make.RunFactory, system_mass_kg=0.0),
+    "mapping_once_per_device": lambda: like(make.DeviceMappingFactory, ["studio"], device_key="device-" + "0f" * 12),
     "recording_name_once_per_session": lambda: like(make.RecordingFactory, ["session", "studio"], filename="a.csv"),
     "recording_not_empty": lambda: saved_parents(make.RecordingFactory, size_bytes=0),
     "event_number_once_per_studio": lambda: like(make.EventFactory, ["studio"], number=1),

@@ -82,6 +82,7 @@ def test_names_in_every_script_are_kept(session, name):
 def test_bytes_are_on_the_disk_before_the_row(session, monkeypatch):
     steps = []
     monkeypatch.setattr("studio.records.store.os.fsync", lambda handle: steps.append("fsync"))
+    monkeypatch.setattr("studio.records.store._known", set())  # the folders are new to this process
     monkeypatch.setattr(Recording, "save", lambda self, **_: steps.append("row"))
     stored(session)
     assert steps == ["fsync"] * 5 + ["row"]
@@ -122,7 +123,7 @@ def test_deleting_a_recording_leaves_its_bytes(session):
 
 def test_bytes_of_a_row_that_failed_do_no_harm(session, monkeypatch):
     with monkeypatch.context() as patch:
-        patch.setattr("studio.records.services.write.note_event", lambda **_: 1 / 0)
+        patch.setattr("studio.records.services.recordings.note_event", lambda **_: 1 / 0)
         with pytest.raises(ZeroDivisionError, match="division"):
             stored(session)
     assert not Recording.objects.exists()

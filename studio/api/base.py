@@ -115,9 +115,12 @@ class ReadViewSet(StudioView, GenericViewSet[M]):
 
     def list(self, request: Request) -> Response:
         out = self.list_out or self.out
-        rows = self.filter_queryset(self.get_queryset()).prefetch_related(None).values(*row_shape(out).columns)
-        page = self.paginate_queryset(rows)
-        return self.get_paginated_response(shown_rows(out, page or [], request.user))
+        shape, rows = row_shape(out), self.filter_queryset(self.get_queryset())
+        if shape is None:
+            page = self.paginate_queryset(rows)
+            return self.get_paginated_response(out(page, many=True, context=self.get_serializer_context()).data)
+        columns = self.paginate_queryset(rows.prefetch_related(None).values(*shape.columns))
+        return self.get_paginated_response(shown_rows(out, shape, columns or [], request.user))
 
     def retrieve(self, request: Request, pk: str) -> Response:
         row = self.get_object()

@@ -49,16 +49,21 @@ class RowShape:
 
 
 @cache
-def row_shape(out: type[ModelShape[Any]]) -> RowShape:
-    """The shape of a serializer's rows."""
+def row_shape(out: type[ModelShape[Any]]) -> RowShape | None:
+    """The shape of a serializer's rows; None where some key is no column and nobody gives it (`more_of`)."""
     model: type[models.Model] = out.Meta.model
     columns = {field.name: field.attname for field in model._meta.concrete_fields}
-    return _shape(out().fields, columns, ("id", *out.more_columns))
+    fields = out().fields
+    shape = _shape(fields, columns, ("id", *out.more_columns))
+    covered = {key for key, _, _ in shape.entries} | {key for key, _ in shape.nested}
+    return shape if covered == fields.keys() or "more_of" in vars(out) else None
 
 
-def shown_rows(out: type[ModelShape[Any]], rows: Sequence[Mapping[str, Any]], user: object) -> list[dict[str, Any]]:
-    """The rows of a page, each with the columns of `row_shape`."""
-    shape, more, hidden = row_shape(out), out.more_of(rows), out.hidden_from(user)
+def shown_rows(
+    out: type[ModelShape[Any]], shape: RowShape, rows: Sequence[Mapping[str, Any]], user: object
+) -> list[dict[str, Any]]:
+    """The rows of a page, each with the columns of its shape."""
+    more, hidden = out.more_of(rows), out.hidden_from(user)
     shown = [{**shape.shown(row), **more.get(row["id"], {})} for row in rows]
     for key in hidden:
         for row in shown:

@@ -18,6 +18,8 @@ from analysis.core.types import Array, Course
 MARK_WINDOW_M = 20.0  # a mark is passed over this far on both sides: one speed sample's noise averages out
 STRETCH_M = 100.0  # short enough to leave out what went wrong, long enough for the speed noise at its ends
 SHORTEST_M = 150.0  # a leg or lap that is shorter cannot be told from a turn
+ROUND_M = (20.0, 0.0, 20.0, 40.0)  # way before, turn within, way after: a bend of a lap is wider
+ROUND_COS = -0.87  # the ways differ by 150 degrees
 FOLD_M = 25.0  # satellites must come back this far to show a turn, and may differ from the slowest second by it
 BRAKING_MPS2 = 0.7  # no rider slows so fast without brakes on a rideable road
 
@@ -176,9 +178,29 @@ def _laps(run: Samples, length: float) -> list[Pass]:
         count < 1
         or length < SHORTEST_M
         or abs(run.distance_m[-1] - count * length) > 0.12 * length * max(1, count) ** 0.5
+        or _turns_round(run)
     ):
         return []
     return [Pass(0, 1, 0, run.distance_m.size - 1, run.distance_m.copy())]
+
+
+def _turns_round(run: Samples) -> bool:
+    """Whether the rider slows and goes back the way he came, which nobody does on a lap."""
+    if run.east_m is None or run.north_m is None:
+        return False
+    known = np.isfinite(run.east_m + run.north_m + run.speed_mps)
+    if known.sum() < 30:
+        return False
+    d = run.distance_m[known]
+    at = np.arange(d[0] + ROUND_M[0], d[-1] - ROUND_M[-1], 5.0)
+    e, n, v = (
+        np.interp(at[:, None] + np.array(ROUND_M) * [-1, 0, 1, 1], d, x[known])
+        for x in (run.east_m, run.north_m, run.speed_mps)
+    )
+    before, after = np.array([e[:, 1] - e[:, 0], n[:, 1] - n[:, 0]]), np.array([e[:, 3] - e[:, 2], n[:, 3] - n[:, 2]])
+    opposite = np.sum(before * after, axis=0) < ROUND_COS * np.hypot(*before) * np.hypot(*after)
+    slow = np.min(v[:, 1:3], axis=1) < 0.6 * float(np.median(run.speed_mps[known]))
+    return bool(np.any(opposite & slow))
 
 
 def _lap_length(runs: list[Samples], passes: list[Pass], length: float) -> float:

@@ -88,7 +88,7 @@ class Findings:
             self.add(
                 "course_mismatch", "invalid", "session",
                 f"No run closes the stated course ({course.kind.replace('_', ' ')}, {length}): no whole number of "
-                "legs or laps fits.",
+                + ("laps fits, or it turns round as on an out and back." if course.kind == "lap" else "legs fits."),
                 "Compare the course's kind and length_m (one way for out_and_back, once round for lap) with what "
                 "was ridden.",
             )  # fmt: skip

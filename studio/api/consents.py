@@ -16,6 +16,7 @@ from rest_framework.response import Response
 from studio.api.base import ReadViewSet, address_of, caller
 from studio.api.etags import etag_of
 from studio.api.filters import StudioFilters
+from studio.api.problems import UNUSABLE
 from studio.api.shapes import InstantField, ModelShape, Reference, StrictModelSerializer
 from studio.records.models import Consent, ConsentPurpose, Rider
 from studio.records.services.consents import consent_give, consent_withdraw
@@ -78,9 +79,9 @@ class ConsentViewSet(ReadViewSet[Consent]):
         if "rider" not in given:
             given["rider"] = getattr(caller(request), "rider", None)
         if given["rider"] is None:
-            raise ValidationError({"rider": ["the id of a rider: this account is linked to none"]})
+            raise ValidationError({"rider": ["the id of a rider: this account is linked to none"]}, code=UNUSABLE)
         if "given_at" in serializer.validated_data and not given.get("from_paper"):
-            raise ValidationError({"given_at": ["nothing, for what is not from paper: it is given now"]})
+            raise ValidationError({"given_at": ["nothing, for what is not from paper: it is given now"]}, code=UNUSABLE)
         consent = consent_give(by=caller(request), **given)
         headers = {"Location": address_of("consents", consent.pk), "ETag": etag_of(consent)}
         return Response(self.shown(consent), status=status.HTTP_201_CREATED, headers=headers)

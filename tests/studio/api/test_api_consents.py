@@ -95,7 +95,7 @@ def test_paper_has_known_words_and_a_date_that_has_been(api, fitter_bo, rider_cy
 
 
 def test_a_client_neither_backdates_nor_calls_it_paper(cy):
-    assert cy.post(CONSENTS, POOLED | {"given_at": "2026-05-01T09:00:00Z"}).status_code == 400
+    assert cy.post(CONSENTS, POOLED | {"given_at": "2026-05-01T09:00:00Z"}).status_code == 422
     assert refused_key(cy.post(CONSENTS, POOLED | {"from_paper": True})) == "from_paper"
 
 
@@ -107,7 +107,7 @@ def test_a_client_agrees_for_no_other_rider(cy, studio):
 
 
 def test_a_client_without_a_rider_is_told(api, client_cy):
-    assert api(client_cy).post(CONSENTS, POOLED).status_code == 400
+    assert api(client_cy).post(CONSENTS, POOLED).status_code == 422
 
 
 def test_for_a_child_the_guardian_agrees_whom_the_fitter_has_met(cy, rider_cy):

@@ -275,3 +275,7 @@ def test_lists_of_people_cost_the_same_queries_for_3_rows_and_for_300(
         )
         with django_assert_num_queries(queries):
             assert len(ada.get(path).json()["results"]) in {more, more + 1, 50}
+
+
+def test_an_address_that_is_no_id_is_404(ada):
+    assert ada.post(f"{USERS}not-an-id/sign-out/").status_code == 404

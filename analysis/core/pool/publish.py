@@ -23,8 +23,8 @@ from analysis.core.types import Array
 FEWEST_RIDERS = 3
 GROWN = 2.0  # times the studies behind a table before it is made anew
 GROWN_PARTLY = 1.3  # the same where it does not show every product that it could
-SPEND = (0.50, 0.30, 0.30, 0.30)  # of a contributor that one publication may tell, by dimensions narrowed
-SHOWN = (0.75, 0.0, 0.0, 0.0)  # of the products tested that a table must show
+SPEND = (0.50, 0.20, 0.20, 0.20)  # of a contributor that one publication may tell, by dimensions narrowed
+SHOWN = (0.75, 0.0, 0.0, 0.0)  # of the products tested that a category's first table must show
 
 FEW = "fewer than 3 riders have tested it here"
 APART = "no test connects it to the products shown"
@@ -182,12 +182,13 @@ def _audited(draft: _Draft, place: Codes, hidden: Hidden, old: Standing | None) 
     weights = arm_weights(draft.arms.take(draft.rows), draft.tau2, draft.inverse[others] - draft.inverse[base])
     lines = np.zeros((others.size, hidden.unknowns.contributor.size))
     lines[:, place[draft.rows]] = weights
+    first = SHOWN[draft.ways] * np.count_nonzero(draft.riders) if not len(hidden.lines) else 0.0
     mark, spend = hidden.mark(), SPEND[draft.ways]
     if hidden.allows(lines, spend):
         passed = np.arange(others.size)
     else:
         passed = np.array([at for at in range(others.size) if hidden.allows(lines[[at]], spend)], np.int64)
-    wanted = max(2.0, SHOWN[draft.ways] * np.count_nonzero(draft.riders), 0.0 if old is None else old.shown)
+    wanted = max(2.0, first, 0.0 if old is None else old.shown)
     if passed.size + 1 < wanted:
         hidden.restore(mark)
         return None

@@ -144,11 +144,29 @@ class Attacker:
         return np.array([rider for rider, _ in lines]), np.array([line for _, line in lines])
 
 
-def least_hidden(studies: Sequence[Study], ask_at: Callable[[int], Ask], editions: int, tau_m2: float) -> float:
-    """The least that is hidden of anybody after all editions, over all categories."""
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What all attackers together found: the least that is hidden of anybody, and how well they read the figures."""
+
+    least: float
+    figures: int
+    misread_m2: float
+
+
+def attack(
+    studies: Sequence[Study], ask_at: Callable[[int], Ask], editions: int, *, tau_m2: float, enough: float = 0.0
+) -> Outcome:
+    """Question every edition; stops at the end, or every fifth edition once less than `enough` is hidden."""
     attackers = [Attacker(studies, category, tau_m2) for category in range(CATEGORIES)]
+    outcome = Outcome(1.0, 0, 0.0)
     for edition in range(editions):
         ask = ask_at(edition)
         for attacker in attackers:
             attacker.question(ask)
-    return min((share for attacker in attackers for share in attacker.hidden().values()), default=1.0)
+        if edition == editions - 1 or (enough and edition % 5 == 4):
+            least = min((share for attacker in attackers for share in attacker.hidden().values()), default=1.0)
+            figures = sum(len(attacker.lines) for attacker in attackers)
+            outcome = Outcome(least, figures, max(attacker.misread for attacker in attackers))
+            if least < enough:
+                break
+    return outcome

@@ -1,7 +1,8 @@
 """Streams that come late: air and power against the wheel's speed. The balance itself belongs to `balance`.
 
-Small delays are unknowns of the balance with a prior; the air's gusts tell its delay to a tenth of a second.
-Power is steadier: a delay of seconds shows at the turns, where the rider stops and starts pedalling.
+Small delays are unknowns of the balance with a prior. At a turn the ground speed falls and rises in the air speed as
+well, and so tells the air's delay to two tenths of a second; without turns its gusts tell it. Power is steadier: a
+delay of seconds shows at the turns, where the rider stops and starts pedalling.
 """
 
 from __future__ import annotations
@@ -15,11 +16,16 @@ from analysis.core.balance import CLOCK_SD_S, Balance, Clocks, Frame, Noise
 from analysis.core.course import Layout
 from analysis.core.samples import IntArray, Samples
 from analysis.core.stretches import Stretches, add_up
+from analysis.core.types import Array
 
 STEP_S = 0.5  # a stream that is later than this is moved, and the balance computed anew
 FAR_S, FAR_Z, FAR_SD_S = 0.9, 4.0, 10.0  # beyond this the air's own gusts overrule the prior
 TURN_S = 1.5  # a delay of power that is plain at the turns
 ROUNDS = 7
+LONGEST_S, NEAR_TURN_S = 10, 25  # delays that are tried, and the time about a turn that is compared
+TURN_AIR_SD_S = 0.2  # how well the turns tell the air's delay (measured on simulated sessions)
+FEWEST_TURNS = 3
+GUST_KEEP = 0.7  # of a gust from one second to the next, about
 
 
 def in_time(
@@ -57,10 +63,12 @@ def in_time(
         The runs as moved, their sums, the balance with the whole delays [s].
     """
     at_turns = power_late_at_turns(runs, layout)
-    late = np.array([0.0, at_turns if abs(at_turns) > TURN_S else 0.0])
-    believed, sd = late.copy(), np.full(2, CLOCK_SD_S)
+    air = air_late_at_turns(runs, layout)
+    late = np.array([air if air is not None and abs(air) > STEP_S else 0.0, at_turns if abs(at_turns) > TURN_S else 0])
+    believed = np.array([air or 0.0, late[1]])
+    sd = np.array([CLOCK_SD_S if air is None else TURN_AIR_SD_S, CLOCK_SD_S])
     if late.any():
-        runs = [r.earlier(air_s=0.0, power_s=float(late[1])) for r in runs]
+        runs = [r.earlier(air_s=float(late[0]), power_s=float(late[1])) for r in runs]
     for attempt in range(ROUNDS):
         rows = add_up(runs, layout, efficiency, spin_mass_kg)
         clocks = Clocks(np.where(sd > CLOCK_SD_S, 0.0, believed - late), sd)
@@ -71,7 +79,7 @@ def in_time(
         alone_u = np.maximum(solved.late_u_s**-2.0 - sd**-2.0, 1e-3) ** -0.5  # what the data say without the prior
         alone = clocks.mean_s + (solved.late_s - clocks.mean_s) * (alone_u**2 + sd**2) / sd**2
         whole = np.abs(late + alone)
-        far = np.array([whole[0] > FAR_S and whole[0] > FAR_Z * alone_u[0], False])
+        far = np.array([air is None and whole[0] > FAR_S and whole[0] > FAR_Z * alone_u[0], False])
         widen = far & (sd <= CLOCK_SD_S)
         sd = np.where(far, FAR_SD_S, sd)
         wanted = np.clip(np.where(far, alone, solved.late_s), -2.5, 2.5)
@@ -81,6 +89,69 @@ def in_time(
         late = late + step
         runs = [r.earlier(air_s=float(step[0]), power_s=float(step[1])) for r in runs]
     return runs, rows, replace(solved, late_s=late + solved.late_s)
+
+
+def air_late_at_turns(runs: list[Samples], layout: Layout) -> float | None:
+    """How late the air speed is by the turns: it holds the ground speed and a headwind that turns round with the rider.
+
+    The air about each turn is fitted by the ground speed and a headwind before and after, shifted by whole seconds;
+    the least sum of squares over all turns, between the seconds by a parabola, tells the delay. A slow sensor's lag is
+    part of it.
+
+    Parameters
+    ----------
+    runs : list of Samples
+        Prepared samples [1].
+    layout : Layout
+        Passes, whose ends are the turns [m].
+
+    Returns
+    -------
+    float or None
+        Delay, None where there are fewer than three turns [s].
+    """
+    if layout.closed:
+        return None
+    misses = [
+        miss
+        for p in layout.passes
+        if p.last < runs[p.run].time_s.size - 3 and (miss := _air_misses(runs[p.run], p.last)) is not None
+    ]
+    if len(misses) < FEWEST_TURNS:
+        return None
+    total = np.sum(misses, axis=0)
+    best = int(np.clip(np.argmin(total), 1, total.size - 2))
+    before, here, after = total[best - 1 : best + 2]
+    bend = before - 2.0 * here + after
+    return float(best - LONGEST_S + (0.5 * (before - after) / bend if bend > 0.0 else 0.0))
+
+
+def _air_misses(r: Samples, turn: int) -> Array | None:
+    """Sum of squares that is left about one turn, for each delay that is tried, over that of the best."""
+    assert r.air_mps is not None
+    known, moving = np.isfinite(r.air_mps), np.isfinite(r.speed_mps)
+    middle = float(r.time_s[turn])
+    reach = NEAR_TURN_S + LONGEST_S
+    near = (r.time_s > middle - reach) & (r.time_s < middle + reach)
+    if known[near].mean() < 0.9 or r.time_s[0] > middle - reach or r.time_s[-1] < middle + reach:
+        return None
+    time = middle + np.arange(-float(reach), reach + 1.0)
+    ends = 0.5 * (r.speed_mps[moving][1:] + r.speed_mps[moving][:-1])  # speed holds at its sample, air over the step
+    ground = _means(r.time_s[moving], np.concatenate([ends[:1], ends]), time)
+    air = _means(r.time_s[known], r.air_mps[known], time)
+    kept = slice(LONGEST_S, time.size - LONGEST_S)
+    back = np.clip(0.5 * (time - middle) + 0.5, 0.0, 1.0)[kept]
+    shifted = np.column_stack([air[k : k + time.size - 2 * LONGEST_S] for k in range(2 * LONGEST_S + 1)])
+    design = np.column_stack([ground[kept], 1.0 - back, back])
+    design, shifted = (x[1:] - GUST_KEEP * x[:-1] for x in (design, shifted))
+    q = np.linalg.qr(design)[0]
+    return np.asarray(np.sum((shifted - q @ (q.T @ shifted)) ** 2, axis=0))
+
+
+def _means(time_s: Array, over_step: Array, at_s: Array) -> Array:
+    """Means over the second that ends at each time, however often was recorded."""
+    total = np.cumsum(over_step * np.diff(time_s, prepend=time_s[0]))
+    return np.asarray(np.interp(at_s, time_s, total) - np.interp(at_s - 1.0, time_s, total))
 
 
 def power_late_at_turns(runs: list[Samples], layout: Layout) -> float:

@@ -10,13 +10,14 @@ from analysis.core.compare import changes_between
 from analysis.core.findings import Findings
 from analysis.core.findings_instruments import silent_rows
 from analysis.core.intervals import t_two_sided_p
-from analysis.core.joint import Joint, run_values
+from analysis.core.joint import RIDER_DRIFT_SD, SLOW_POWER_S, SLOW_POWER_SD, Joint, run_values
 from analysis.core.types import Array
 from analysis.core.verdict import enough_runs
 
 FEWEST_RUNS = 3
 UNBALANCED = 0.15  # of the session's span between the mean times of two setups
 BRAKING_S = 3.0
+BRAKED_MPS2 = 0.2  # slower than the twins by this for a sample: a brake, not the air
 OUTLIER_P = 0.002  # for any run of the session together
 TREND_P = 0.005
 TREND_LEAST = 0.01  # relative, over the session: smaller trends are no one's fault
@@ -128,9 +129,10 @@ def _stretches(found: Findings, chain: Chain) -> None:
     rows, balance = chain.rows, chain.balance
     soft = (rows.soft_s > 0.0) & ~silent_rows(chain)
     odd = rows.sound & ~balance.used & np.isfinite(balance.score)
+    slowed = _slowed_mps2(chain)
     for i, r in enumerate(chain.runs):
         own = rows.run == i
-        braked = odd & own & (balance.score > 0.0) & (rows.speed_gain_end < 0.97 * rows.speed_gain)
+        braked = odd & own & (balance.score > 0.0) & (slowed > BRAKED_MPS2)
         seconds = float(rows.soft_s[own & soft & ~rows.sound].sum()) + float(rows.duration_s[braked].sum())
         if seconds >= BRAKING_S:
             found.add(
@@ -148,6 +150,20 @@ def _stretches(found: Findings, chain: Chain) -> None:
                 "when a vehicle goes by; left out.",
                 "Ride the run again at once if more than one place is concerned.",
             )  # fmt: skip
+
+
+def _slowed_mps2(chain: Chain) -> Array:
+    """Hardest slowing in every stretch beyond what is usual there: no gust or vehicle slows one like a brake."""
+    rows = chain.rows
+    hardest = np.zeros(rows.run.size)
+    for i, r in enumerate(chain.runs):
+        slowing = -np.diff(np.nan_to_num(r.speed_mps), append=0.0) / np.diff(r.time_s, append=np.inf)
+        for row in np.flatnonzero(rows.run == i):
+            first, last = np.searchsorted(r.time_s, rows.begin_s[row] + np.array([-1.0, rows.duration_s[row] + 1.0]))
+            hardest[row] = slowing[first:last].max(initial=0.0)
+    where = 2 * rows.place + (rows.direction > 0)
+    usual = {w: float(np.median(hardest[where == w])) for w in np.unique(where)}
+    return np.asarray(hardest - np.array([usual[w] for w in where]))
 
 
 def _odd_runs(found: Findings, chain: Chain, joint: Joint) -> None:
@@ -171,11 +187,7 @@ def _odd_runs(found: Findings, chain: Chain, joint: Joint) -> None:
             )  # fmt: skip
     if found.has("airspeed_drift") or found.has("outlier_run") or n - groups < 4:
         return
-    slope, p = _tested(
-        values,
-        np.column_stack([setups, e.time_h - e.time_h.mean()]),
-        _floor(joint),
-    )
+    slope, p = _trend(values, setups, joint)
     moved = slope * float(np.ptp(e.time_h)) / float(values.mean())
     if p < TREND_P and abs(moved) > TREND_LEAST:
         found.add(
@@ -187,15 +199,33 @@ def _odd_runs(found: Findings, chain: Chain, joint: Joint) -> None:
         )  # fmt: skip
 
 
+def _trend(values: Array, setups: Array, joint: Joint) -> tuple[float, float]:
+    """Trend of the drag areas [m2/h] and its p-value against what riders and power meters usually drift."""
+    e = joint.model.e
+    design = np.column_stack([setups, e.time_h - e.time_h.mean()])
+    slope, _, u, df = _last(values, design, _floor(joint))
+    pick = np.asarray(np.linalg.pinv(design), dtype=np.float64)[-1]
+    share = pick * e.power_share_m2 * np.exp(2.0 * joint.gain0)
+    apart = np.abs(e.time_h[:, None] - e.time_h[None, :]) * 3600.0
+    usual = RIDER_DRIFT_SD**2 + SLOW_POWER_SD**2 * float(share @ np.exp(-apart / SLOW_POWER_S) @ share)
+    total = float(np.hypot(u, np.sqrt(usual)))
+    return slope, t_two_sided_p(slope / total, df * (total / max(u, 1e-12)) ** 4)
+
+
 def _floor(joint: Joint) -> float:
     return joint.sensor_sd_m2
 
 
 def _tested(values: Array, design: Array, floor: float) -> tuple[float, float]:
     """Last coefficient of a least-squares fit and its p-value; the error is never taken below the sensors' own."""
+    size, _, u, df = _last(values, design, floor)
+    return size, t_two_sided_p(size / u, df)
+
+
+def _last(values: Array, design: Array, floor: float) -> tuple[float, float, float, int]:
+    """Last coefficient, the error of one value, the coefficient's standard uncertainty and degrees of freedom."""
     inverse = np.asarray(np.linalg.pinv(design.T @ design), dtype=np.float64)
     theta = inverse @ design.T @ values
     df = values.size - design.shape[1]
     error = max(float(np.sqrt(np.sum((values - design @ theta) ** 2) / df)), floor)
-    u = error * float(np.sqrt(inverse[-1, -1]))
-    return float(theta[-1]), t_two_sided_p(float(theta[-1]) / u, df)
+    return float(theta[-1]), error, error * float(np.sqrt(inverse[-1, -1])), df

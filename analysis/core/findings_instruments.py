@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.core.air import EQUATION_PRESSURE_PA, EQUATION_TEMPERATURE_K
+from analysis.core.alignment import SCALE_PRIOR
 from analysis.core.assemble import Chain
 from analysis.core.constants import ZERO_CELSIUS_K
 from analysis.core.findings import Findings
@@ -12,8 +13,8 @@ from analysis.core.joint import Joint
 from analysis.core.samples import Mask
 
 GAIN_CAUTION, GAIN_INVALID = (0.8, 1.25), (0.5, 2.0)  # DESIGN section 8
-WHEEL_LIMIT = 0.0065  # more than twice the usual error of a circumference
-LATE_S, LATE_Z = (1.3, 1.5), 4.0  # air tells its delay by gusts, power only at the turns
+WHEEL_LIMIT = 0.0073  # more than twice the usual error of a circumference, the satellites' error on top
+LATE_S, LATE_Z = (1.6, 1.5), 4.0  # a sensor's lag counts as delay of the air
 GAP_S, DROPOUT_S = 5.0, 3.0
 SILENT_Z = -6.0
 DEPARTURE_Z = 2.5
@@ -141,7 +142,8 @@ def _clocks(found: Findings, chain: Chain) -> None:
 
 
 def _wheel(found: Findings, chain: Chain) -> None:
-    off = chain.layout.wheel_scale - 1.0
+    pulled = min((chain.layout.wheel_scale_u / SCALE_PRIOR) ** 2, 0.5)  # share of the prior in the scale
+    off = (chain.layout.wheel_scale - 1.0) / (1.0 - pulled)
     if abs(off) > WHEEL_LIMIT:
         found.add(
             "speed_mismatch", "caution", "session",

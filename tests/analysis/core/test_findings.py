@@ -7,7 +7,7 @@ import pytest
 
 from analysis.core.session import estimate
 from analysis.core.simulate.session import simulate_session
-from analysis.core.simulate.world import Stop, World
+from analysis.core.simulate.world import Brake, Stop, World
 from analysis.core.types import Bike, Channels, Course, Session, SessionResult, Setup, WeatherReading
 
 CLEAN = World(start_scatter_sd_m=2.0, turn_scatter_sd_m=2.0)
@@ -303,3 +303,16 @@ def test_what_the_readers_found_is_kept(clean):
     note = the(edited(clean, lambda c: replace(c, yaw_rad=None)), "yaw_missing")
     session = replace(clean, notes=(replace(note, code="file_damaged", level="caution"),))
     assert [w.code for w in estimate(session).warnings] == ["file_damaged"]
+
+
+def test_a_brake_under_power_is_no_traffic():
+    world = replace(CLEAN, brakes=(Brake(4, 700.0, 20.0, 0.9, 0.9),))
+    session, _ = simulate_session(world, np.random.default_rng(9))
+    assert found(session, "traffic") == []
+    assert the(session, "braking").where == "run 4"
+
+
+def test_a_rider_who_drifts_as_riders_do_is_no_power_drift():
+    world = replace(CLEAN, order="ABBAABBAABBA", rider_drift_m2_per_hour=0.004, run_scatter_sd_m2=0.0006)
+    session, _ = simulate_session(world, np.random.default_rng(10))
+    assert found(session, "power_drift") == []

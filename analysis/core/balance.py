@@ -20,9 +20,9 @@ from analysis.core.types import Array
 
 CRR_SD = 0.0007  # about the assumed one (DESIGN section 7)
 CRR_CHANGE_SD = 0.0005  # between tyres or pressures (DESIGN section 7)
-# unknowns behind the heights: places along the way of travel, power gain, response to gusts, lateness of air and power
+# unknowns behind the heights: places of out against back, power gain, response to gusts, lateness of air and power
 EXTRAS = {
-    "places along the way of travel": slice(-5, -4),
+    "places of out against back": slice(-5, -4),
     "power meter gain": slice(-4, -3),
     "air at the rider in gusts": slice(-3, -2),
     "clocks": slice(-2, None),

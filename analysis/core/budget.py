@@ -20,7 +20,7 @@ COMMON = (
     "marks' heights",
     "air at the rider in gusts",
     "clocks",
-    "places along the way of travel",
+    "places of out against back",
     "air-speed gain by closure",
 )
 DRIFT = "air-speed gain drift"

@@ -21,6 +21,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from analysis.core.ablation import PARTS
 from analysis.core.session import estimate
 from analysis.core.simulate import SCENARIOS
 from analysis.core.yardstick.score import Compared, Score, play, score
@@ -35,17 +36,24 @@ def options(arguments: Sequence[str]) -> argparse.Namespace:
     parser.add_argument("--scenario", action="append", choices=list(SCENARIOS), help="repeatable; all without it")
     parser.add_argument("--sessions", type=int, default=400, help="of each scenario")
     parser.add_argument("--looks", choices=["end", "every-run"], default="end", help="estimate after every run as well")
+    parser.add_argument(
+        "--without",
+        action="append",
+        choices=list(PARTS),
+        default=[],
+        help="a part of the estimator to take out; repeatable",
+    )
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--keep", type=Path, help="keep scores here, a line each, and go on from those already there")
     return parser.parse_args(arguments)
 
 
-def one(name: str, seed: int, look: bool, index: int) -> Score:
+def one(name: str, seed: int, look: bool, without: frozenset[str], index: int) -> Score:
     """Play and score one session; the seconds are the estimator's own, looks included."""
     played = play(SCENARIOS[name], seed, index)
     begin = time.perf_counter()
-    answer = score(played, index, estimate, look=look)
+    answer = score(played, index, partial(estimate, without=without), look=look)
     return replace(answer, seconds=time.perf_counter() - begin)
 
 
@@ -56,7 +64,7 @@ def kept_scores(path: Path | None, key: dict[str, Any]) -> dict[int, Score]:
     found = {}
     for line in path.read_text(encoding="utf-8").splitlines():
         entry = json.loads(line)
-        if {k: entry[k] for k in key} == key:
+        if {k: entry.get(k) for k in key} == key:
             values = entry["score"]
             compared = tuple(Compared(**c) for c in values.pop("compared"))
             lists = {k: tuple(v) for k, v in values.items() if isinstance(v, list)}
@@ -66,11 +74,12 @@ def kept_scores(path: Path | None, key: dict[str, Any]) -> dict[int, Score]:
 
 def scenario_scores(name: str, chosen: argparse.Namespace, pool: ProcessPoolExecutor) -> Iterator[Score]:
     """All scores of a scenario, those already kept first."""
-    key = {"scenario": name, "seed": chosen.seed, "looks": chosen.looks}
+    without = sorted(set(chosen.without))
+    key = {"scenario": name, "seed": chosen.seed, "looks": chosen.looks, "without": without}
     kept = kept_scores(chosen.keep, key)
     yield from (s for index, s in kept.items() if index < chosen.sessions)
     missing = [index for index in range(chosen.sessions) if index not in kept]
-    for answer in pool.map(partial(one, name, chosen.seed, chosen.looks == "every-run"), missing):
+    for answer in pool.map(partial(one, name, chosen.seed, chosen.looks == "every-run", frozenset(without)), missing):
         if chosen.keep is not None:
             with chosen.keep.open("a", encoding="utf-8") as file:
                 file.write(json.dumps({**key, "score": asdict(answer)}) + "\n")

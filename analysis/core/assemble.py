@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 
 from analysis.core import airsensor, wholelegs
+from analysis.core.ablation import with_gain
 from analysis.core.airsensor import Closure
-from analysis.core.balance import Balance, Noise
+from analysis.core.balance import ODD_Z, Balance, Noise
 from analysis.core.clocks import in_time
 from analysis.core.course import Layout
 from analysis.core.joint import Evidence
@@ -44,7 +45,7 @@ class Chain:
     wind: Wind | None = None  # of whole legs, without an air sensor
 
 
-def link(session: Session, runs: list[Samples], layout: Layout) -> Chain:
+def link(session: Session, runs: list[Samples], layout: Layout, *, without: frozenset[str] = frozenset()) -> Chain:
     """Compute every link from prepared runs over known marks.
 
     Parameters
@@ -55,6 +56,8 @@ def link(session: Session, runs: list[Samples], layout: Layout) -> Chain:
         Samples of the usable runs [1].
     layout : Layout
         Passes and marks [m].
+    without : frozenset of str
+        Parts that are taken out, by their names in `ablation` [1].
 
     Returns
     -------
@@ -89,8 +92,10 @@ def link(session: Session, runs: list[Samples], layout: Layout) -> Chain:
         crr=session.crr,
         efficiency=session.drivetrain_efficiency,
         spin_mass_kg=spin,
+        odd_z=np.inf if "odd-stretches" in without else ODD_Z,
     )
     evidence = _evidence(rows, solved, closure, setup_of, tyres, states(setups, NEAR_SENSOR_FACTORS) > 0)
+    evidence = with_gain(evidence, without)
     return Chain(runs, layout, rows, solved, closure, airsensor.mount_tilt(runs), evidence, labels)
 
 

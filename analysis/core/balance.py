@@ -66,6 +66,7 @@ class Frame:
     clocks: Clocks
     closed: bool  # the last mark is the first
     marks: int
+    odd_z: float = ODD_Z  # beyond it a stretch is left out
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -109,7 +110,7 @@ def solve(rows: Stretches, usable: Mask, tyre_state: IntArray, frame: Frame) -> 
     answer = system.fit(used)
     for _ in range(8):  # every row is judged anew: the first fit may blame the innocent beside the odd
         size = np.abs(np.nan_to_num(answer.score)) * usable
-        sound = usable & (size <= max(ODD_Z, 0.5 * float(size.max(initial=0.0))))
+        sound = usable & (size <= max(frame.odd_z, 0.5 * float(size.max(initial=0.0))))
         if np.array_equal(sound, used):
             break
         used = sound

@@ -37,6 +37,7 @@ def in_time(
     crr: float,
     efficiency: float,
     spin_mass_kg: float,
+    odd_z: float = balance.ODD_Z,
 ) -> tuple[list[Samples], Stretches, Balance]:
     """The balance with all streams in step: large delays are moved, small ones stay unknowns of the fit.
 
@@ -56,6 +57,8 @@ def in_time(
         Of the drivetrain [1].
     spin_mass_kg : float
         Wheel inertia over the squared wheel radius [kg].
+    odd_z : float
+        Standard deviations from its twins beyond which a stretch is left out [1].
 
     Returns
     -------
@@ -72,7 +75,7 @@ def in_time(
     for attempt in range(ROUNDS):
         rows = add_up(runs, layout, efficiency, spin_mass_kg)
         clocks = Clocks(np.where(sd > CLOCK_SD_S, 0.0, believed - late), sd)
-        frame = Frame(crr, noise, clocks, layout.closed, layout.marks_m.size)
+        frame = Frame(crr, noise, clocks, layout.closed, layout.marks_m.size, odd_z)
         solved = balance.solve(rows, rows.sound, tyre_state, frame)
         if attempt == ROUNDS - 1:
             break

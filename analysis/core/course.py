@@ -40,7 +40,7 @@ class Layout:
     reversed_runs: tuple[int, ...]  # runs (by index) ridden the other way round
 
 
-def lay_out(runs: list[Samples], course: Course) -> Layout:
+def lay_out(runs: list[Samples], course: Course, *, by_satellites: bool = True) -> Layout:
     """Passes of all runs, aligned, and the marks that they share.
 
     Parameters
@@ -49,6 +49,8 @@ def lay_out(runs: list[Samples], course: Course) -> Layout:
         Prepared samples of the usable runs [1].
     course : Course
         Kind, length and bearing [1].
+    by_satellites : bool
+        Whether passes are moved to where the satellites saw them [1].
 
     Returns
     -------
@@ -64,8 +66,9 @@ def lay_out(runs: list[Samples], course: Course) -> Layout:
     if closed and passes:
         period = _lap_length(runs, passes, length)
     passes, reversed_runs = _turned_round(runs, passes, course, period)
-    late_s, late_u_s = lateness(runs, passes)
-    places = aligned([in_step(r, late_s) for r in runs], passes, period)
+    seen = runs if by_satellites else [replace(r, east_m=None, north_m=None) for r in runs]
+    late_s, late_u_s = lateness(seen, passes)
+    places = aligned([in_step(r, late_s) for r in seen], passes, period)
     marks = _lap_marks(period) if period is not None else _leg_marks(runs, list(places.passes))
     speed = float(np.median([np.nanmedian(r.speed_mps) for r in runs]))
     ahead_u = float(np.hypot(places.ahead_u_m, late_u_s * speed))

@@ -26,7 +26,9 @@ SLIP_SD = 0.03  # prior SD of a sudden change of the gain
 ODDS_NEEDED = 3.0  # log of the mean likelihood ratio for a drift without tilt
 
 
-def choose(evidence: Evidence, tilt: tuple[Array, Array] | None, history: Repeatability | None) -> Joint:
+def choose(
+    evidence: Evidence, tilt: tuple[Array, Array] | None, history: Repeatability | None, *, allowed: bool = True
+) -> Joint:
     """The run-level model with the drift of the gain that the rule allows, solved.
 
     Parameters
@@ -37,6 +39,8 @@ def choose(evidence: Evidence, tilt: tuple[Array, Array] | None, history: Repeat
         Mount tilt of every run and its standard uncertainty [rad].
     history : Repeatability | None
         The studio's repeatability [m2].
+    allowed : bool
+        Whether the gain may drift at all [1].
 
     Returns
     -------
@@ -45,7 +49,7 @@ def choose(evidence: Evidence, tilt: tuple[Array, Array] | None, history: Repeat
     """
     still = Drift(np.zeros(evidence.setup.size), 1.0)
     steady = Model(evidence, still, history).solve()
-    if evidence.log_gain is None or evidence.setup.size < 3:
+    if evidence.log_gain is None or evidence.setup.size < 3 or not allowed:
         return steady
     if tilt is not None and np.isfinite(tilt[0]).all():
         drift = by_tilt(

@@ -21,6 +21,7 @@ RIDER_DRIFT_SD = 0.003  # [m2/h] (DESIGN section 7)
 YAW_DEPENDENCE_SD = 0.3  # of sin^2(yaw), relative (DESIGN section 7)
 SLOW_POWER_SD, SLOW_POWER_S = 0.003, 600.0  # power gain over ten minutes (DESIGN section 7)
 NEAR_SENSOR_SD, ELSEWHERE_SD = 0.005, 0.001  # departures of the gain by setup (DESIGN section 7)
+NO_DEPARTURE_SD = 1e-9
 FLAT = 1e3  # prior SD of what the session alone decides
 WORST_SCATTER_M2 = 0.02
 GOLDEN = 0.6180339887498949
@@ -44,6 +45,7 @@ class Evidence:
     rolling_share_m2: Array  # m g length over X: what one unit of Crr moves
     own_variance: Array  # of the apparent drag area, without what all runs share
     reach: Mapping[str, Array] = field(default_factory=dict)  # as in `Balance`
+    departures: bool = True  # of the gain by setup
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,6 +109,7 @@ class Model:
         sizes["yaw"] = [YAW_DEPENDENCE_SD * max(abs(float(np.mean(self.level))), 0.01)]
         if self.has_gain:
             near = [NEAR_SENSOR_SD if n else ELSEWHERE_SD for n in self.e.near_sensor[1:]]
+            near = near if self.e.departures else [NO_DEPARTURE_SD for _ in near]
             sizes |= {"gain": [FLAT], "departure": near}
             sizes["drift"] = [self.drift.prior_sd] if self.drift.by != "none" else []
         slices, start = {}, 0

@@ -41,13 +41,15 @@ OTHER_AIR = "its air sensor read"
 BLOCKED_Z, BLOCKED_LEAST = 6.0, 0.08  # a run's gain this far from the others' is a fault, not a drift
 
 
-def estimate(session: Session) -> SessionResult:
+def estimate(session: Session, *, without: frozenset[str] = frozenset()) -> SessionResult:
     """Drag areas, comparisons, warnings and budget of a whole session.
 
     Parameters
     ----------
     session : Session
         Runs with their samples, setups, course, what is assumed [1].
+    without : frozenset of str
+        Parts of the estimator that are taken out, by their names in `ablation`: for the yardstick [1].
 
     Returns
     -------
@@ -64,11 +66,11 @@ def estimate(session: Session) -> SessionResult:
     if not found.mass():
         return _empty(session, found)
     runs = found.without_missing_air(_prepared(session, found))
-    chain = _linked(session, runs, found)
+    chain = _linked(session, runs, found, without)
     found.unmatched({r.setup for r in chain.runs} if chain else set())
     if chain is None or session.reference not in chain.labels:
         return _empty(session, found)
-    solved = choose(chain.evidence, chain.tilt, session.repeatability)
+    solved = choose(chain.evidence, chain.tilt, session.repeatability, allowed="drift" not in without)
     of_instruments(found, chain, solved)
     of_design(found, chain, solved)
     return _result(session, chain, solved, found)
@@ -101,16 +103,18 @@ def _why_unusable(run: Run) -> str:
     return "neither speed, distance nor positions are recorded"
 
 
-def _linked(session: Session, runs: list[Samples], found: findings.Findings) -> Chain | None:
+def _linked(
+    session: Session, runs: list[Samples], found: findings.Findings, without: frozenset[str] = frozenset()
+) -> Chain | None:
     """Marks and links over the runs that can be used; runs that turn out unusable are left out and said."""
     while runs:
-        layout = lay_out(runs, session.course)
+        layout = lay_out(runs, session.course, by_satellites="alignment" not in without)
         if layout.no_path or layout.marks_m.size < 2:
             lost = set(layout.no_path) if layout.no_path else set(range(len(runs)))
             found.no_path([runs[i].number for i in sorted(lost)], everywhere=len(lost) == len(runs))
             runs = [r for i, r in enumerate(runs) if i not in lost]
             continue
-        chain = link(session, [r.scaled(layout.wheel_scale) for r in runs], layout)
+        chain = link(session, [r.scaled(layout.wheel_scale) for r in runs], layout, without=without)
         weak = _weak(chain)
         if not weak:
             return chain

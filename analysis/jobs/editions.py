@@ -14,6 +14,7 @@ from django.utils import timezone
 from analysis.core.pool.arms import Arms, Codes, arms_of
 from analysis.core.pool.facts import Facts, facts_of
 from analysis.core.pool.fit import fit
+from analysis.core.pool.hiding import departure_of
 from analysis.core.pool.publish import WAITING, Standing, Stratum, Table, publish, reasons
 from analysis.core.pool.rank import probability_of_smallest, rank_score
 from analysis.results.evidence import Evidence, evidence_of
@@ -82,13 +83,9 @@ class _Category:
     def edition(self, before: Edition | None, number: int, at: datetime) -> tuple[list[Standings], list[LedgerEntry]]:
         """Rows of this category, and what the ledger must keep of it."""
         old = self._old(before)
-        hidden, place = hidden_of(
-            self.studio,
-            self.name,
-            self.keys,
-            departure_m4=self.facts.tau_used_m2**2 / 2.0,
-            error_m4=float(np.median(self.arms.se_m2**2)),
-        )
+        error_m4 = float(np.median(self.arms.se_m2**2))
+        departure_m4 = departure_of(self.facts.tau_used_m2, error_m4)
+        hidden, place = hidden_of(self.studio, self.name, self.keys, departure_m4=departure_m4, error_m4=error_m4)
         standing = {at: self._standing(row) for at, row in old.items()}
         made = publish(self.arms, place, self.strata, standing, hidden, self.facts.tau_used_m2)
         whole = made[0] if 0 in made else old.get(0)

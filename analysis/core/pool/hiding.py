@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.core.pool.arms import Codes
 from analysis.core.types import Array
@@ -19,10 +20,13 @@ from analysis.core.types import Array
 HALF = 0.50
 """Share of the prior standard deviation that stays hidden of everybody."""
 
+JUDGED = 0.56
+"""The share that is asked for here: tau and with it the prior are estimates, and an attacker may know them better."""
+
 ROUNDING_M2 = 0.0001
 """Figures are published as whole multiples of it [m2]."""
 
-MOST_NUMBERS = 40_000_000  # lines times arms that are kept in memory: 320 MB
+MOST_NUMBERS = 40_000_000  # lines times arms that are kept in memory: 160 MB
 FAR = 0.30  # told of all of a contributor's contrasts together: below, nobody comes near to half of one
 
 
@@ -35,6 +39,24 @@ class Unknowns:
 
     contributor: Codes
     cell: Codes
+
+
+def departure_of(tau_m2: float, error_m4: float) -> float:
+    """Prior variance of a departure: of an estimated tau, which may be zero by chance, half the error's at least.
+
+    Parameters
+    ----------
+    tau_m2 : float
+        Of the category [m2].
+    error_m4 : float
+        Median squared error of an arm [m4].
+
+    Returns
+    -------
+    float
+        Variance [m4].
+    """
+    return max(tau_m2**2, error_m4) / 2.0
 
 
 def sorted_unknowns(contributor: Codes, cell: Codes) -> tuple[Unknowns, Codes]:
@@ -59,17 +81,18 @@ def sorted_unknowns(contributor: Codes, cell: Codes) -> tuple[Unknowns, Codes]:
 
 @dataclass(slots=True, eq=False)
 class Hidden:
-    """What is hidden so far. `lines` are the figures' weights, whitened by the prior and made orthonormal."""
+    """What is hidden so far."""
 
     unknowns: Unknowns
     departure_m4: float  # variance of a departure, tau2 / 2
     error_m4: float  # median se2 of an arm
-    lines: Array = field(init=False)
     told: Array = field(init=False)  # (contributors,) of all their contrasts together
+    count: int = field(init=False, default=0)
+    kept: NDArray[np.float32] = field(init=False)  # room for lines; their rounding leaves far more digits than float32
 
     def __post_init__(self) -> None:
         owner = self.unknowns.contributor
-        self.lines = np.empty((0, owner.size))
+        self.kept = np.empty((64, owner.size), np.float32)
         self.told = np.zeros(int(owner.max(initial=-1)) + 1)
 
     def enter(self, weights: Array) -> None:
@@ -96,22 +119,27 @@ class Hidden:
         -------
         bool
         """
-        if (len(self.lines) + len(weights)) * self.unknowns.contributor.size > MOST_NUMBERS:
+        if (self.count + len(weights)) * self.unknowns.contributor.size > MOST_NUMBERS:
             return False
-        lines, told = self.lines, self.told
+        mark, told = self.mark(), self.told
         self._count(self._new(weights))
-        if float((self.told - told).max(initial=0.0)) <= spend and self.least() >= HALF:
+        if float((self.told - told).max(initial=0.0)) <= spend and self.least() >= JUDGED:
             return True
-        self.restore((lines, told))
+        self.restore(mark)
         return False
 
-    def mark(self) -> tuple[Array, Array]:
-        """How things stand, for `restore`."""
-        return self.lines, self.told
+    @property
+    def lines(self) -> NDArray[np.float32]:
+        """Figures' weights, whitened by the prior and made orthonormal."""
+        return self.kept[: self.count]
 
-    def restore(self, mark: tuple[Array, Array]) -> None:
+    def mark(self) -> tuple[int, Array]:
+        """How things stand, for `restore`."""
+        return self.count, self.told
+
+    def restore(self, mark: tuple[int, Array]) -> None:
         """Go back to a mark: what was allowed since is not published after all."""
-        self.lines, self.told = mark
+        self.count, self.told = mark
 
     def least(self) -> float:
         """The least share of a prior standard deviation that is left of anybody's contrast, whoever else attacks.
@@ -119,7 +147,7 @@ class Hidden:
         Returns
         -------
         float
-            Exact for riders of one contrast; below the truth for others, and 1 where nobody comes near to half [1].
+            Near to half exact for riders of one contrast and below the truth for others; above it a lower bound [1].
         """
         near = np.flatnonzero(self.told > FAR)
         if not near.size:
@@ -130,8 +158,11 @@ class Hidden:
         for at, own in blocks.items():
             most[at] = np.linalg.eigvalsh(own.T @ own)[-1]
         room = np.maximum(1.0 - most, 1e-12)
-        left = 1.0
-        for at, own in blocks.items():
+        # whatever another knows takes at most told x most / room: whom that leaves more than half is not looked at
+        bound = 1.0 - most[near] - self.told[near] * float((most / room).max())
+        left = float(bound.min(initial=1.0, where=bound > JUDGED**2))
+        for at in near[bound <= JUDGED**2]:
+            own = blocks[at]
             shared = np.add.reduceat(((own.T @ self.lines) ** 2).sum(axis=0), ends[:-1])
             shared[at] = 0.0
             left = min(left, 1.0 - most[at] - float((shared / room).max()))
@@ -140,10 +171,11 @@ class Hidden:
     def _new(self, weights: Array) -> Array:
         """What new figures tell that the old ones do not, orthonormal."""
         white = self._whitened(weights)
-        known = white @ self.lines.T
+        known = (white.astype(np.float32) @ self.lines.T).astype(np.float64)
         # rounding is noise of the figure itself: it is in its square and not in its line
         square = white @ white.T - known @ known.T + ROUNDING_M2**2 / 12.0 * np.eye(len(white))
-        return np.asarray(np.linalg.solve(np.linalg.cholesky(square), white - known @ self.lines))
+        rest = white - known.astype(np.float32) @ self.lines
+        return np.asarray(np.linalg.solve(np.linalg.cholesky(square), rest))
 
     def _whitened(self, weights: Array) -> Array:
         """Lines times the root of the prior covariance: arms of a cell share a departure."""
@@ -155,5 +187,9 @@ class Hidden:
         return np.asarray(root * weights + mean[:, cell])
 
     def _count(self, new: Array) -> None:
-        self.lines = np.vstack([self.lines, new])
+        if self.count + len(new) > len(self.kept):
+            more = np.empty((max(self.count, len(new)), self.kept.shape[1]), np.float32)
+            self.kept = np.vstack([self.lines, more])
+        self.kept[self.count : self.count + len(new)] = new
+        self.count += len(new)
         self.told = self.told + np.bincount(self.unknowns.contributor, (new**2).sum(axis=0), self.told.size)

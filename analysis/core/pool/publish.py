@@ -182,7 +182,7 @@ def _audited(draft: _Draft, place: Codes, hidden: Hidden, old: Standing | None) 
     weights = arm_weights(draft.arms.take(draft.rows), draft.tau2, draft.inverse[others] - draft.inverse[base])
     lines = np.zeros((others.size, hidden.unknowns.contributor.size))
     lines[:, place[draft.rows]] = weights
-    first = SHOWN[draft.ways] * np.count_nonzero(draft.riders) if not len(hidden.lines) else 0.0
+    first = SHOWN[draft.ways] * np.count_nonzero(draft.riders) if not hidden.count else 0.0
     mark, spend = hidden.mark(), SPEND[draft.ways]
     if hidden.allows(lines, spend):
         passed = np.arange(others.size)

@@ -10,7 +10,7 @@ import numpy as np
 from analysis.core.pool.arms import Arms
 from analysis.core.pool.facts import facts_of
 from analysis.core.pool.fit import fit
-from analysis.core.pool.hiding import Hidden, sorted_unknowns
+from analysis.core.pool.hiding import Hidden, departure_of, sorted_unknowns
 from analysis.core.pool.publish import Standing, Stratum, publish
 from analysis.results.strata import STRATA
 from tests.analysis.core.pool.hiding.attacker import Answer
@@ -80,7 +80,7 @@ class Studio:
             for bands, ways in zip(BANDS, WAYS, strict=True)
         ]
         hidden = self.hidden[category]
-        hidden.departure_m4 = tau**2 / 2.0
+        hidden.departure_m4 = departure_of(tau, hidden.error_m4)
         place = np.concatenate([self.place[category][s.number] for s in here])
         for at, table in publish(arms, place, strata, standing, hidden, tau).items():
             self.tables.pop((category, at), None)

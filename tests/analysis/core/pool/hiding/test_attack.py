@@ -32,7 +32,7 @@ def ours():
 
 
 def test_half_of_everybody_stays_hidden():
-    assert ours().figures > 20
+    assert ours().figures > 10
     assert ours().least >= 0.50
 
 

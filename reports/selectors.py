@@ -5,10 +5,11 @@ from __future__ import annotations
 from django.db.models import Max
 
 from reports.models import Report
-from studio.records.models import Studio
+from studio.records.models import Event, Studio
 
 
 def next_number(studio: Studio) -> int:
     """The number of the studio's next report; certain only while the studio's turn is held."""
     last: int | None = Report.objects.filter(studio=studio).aggregate(last=Max("number"))["last"]
-    return (last or 0) + 1
+    issued = Event.objects.filter(studio=studio, verb="issued", record_kind="report").count()
+    return max(last or 0, issued) + 1  # the trail counts erased reports, too: no number is given twice

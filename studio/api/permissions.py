@@ -37,6 +37,7 @@ TABLE: Mapping[str, Mapping[str, Methods]] = {
     "invitations": OWNERS,
     "join": OWN,
     "consents": {**RECORDS, Role.CLIENT: READ | SEND},
+    "erasures": {Role.OWNER: ALL, Role.CLIENT: SEND},
     "riders": RECORDS,
     "bikes": RECORDS,
     "products": RECORDS,

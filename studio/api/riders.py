@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Collection
 from typing import Any, ClassVar
 
+from django.http import FileResponse
 from django_filters import rest_framework as filters
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiResponse, extend_schema
+from rest_framework.decorators import action
+from rest_framework.renderers import JSONRenderer
+from rest_framework.request import Request
 
-from studio.api.base import RecordViewSet
+from reports.taking_along import rider_export
+from studio.api.base import RecordViewSet, caller
 from studio.api.filters import StudioFilters
+from studio.api.sessions import Zip
 from studio.api.shapes import ModelShape, StrictModelSerializer
 from studio.records.models import Rider, Role
 from studio.records.querysets import membership_of
@@ -65,3 +74,17 @@ class RiderViewSet(RecordViewSet[Rider]):
     record_create = staticmethod(rider_create)
     record_update = staticmethod(rider_update)
     record_delete = staticmethod(rider_delete)
+
+    @extend_schema(responses={(200, "application/zip"): OpenApiResponse(OpenApiTypes.BINARY, "all that is kept")})
+    @action(detail=True, renderer_classes=[JSONRenderer, Zip])
+    def export(self, request: Request, pk: str) -> FileResponse:
+        """All that the studio holds of the rider in one zip: records, sessions as bundles, results and reports."""
+        rider = self.get_object()
+        file = tempfile.TemporaryFile(suffix=".zip")  # noqa: SIM115 - the answer closes it
+        try:
+            rider_export(rider=rider, target=file, by=caller(request))
+        except BaseException:
+            file.close()
+            raise
+        file.seek(0)
+        return FileResponse(file, as_attachment=True, filename="my-data.zip", content_type="application/zip")

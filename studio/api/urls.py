@@ -12,6 +12,7 @@ from studio.api.consents import ConsentViewSet
 from studio.api.courses import CourseViewSet
 from studio.api.docs import DocsView, Nowhere, ProblemPage, SchemaView
 from studio.api.equipment_items import EquipmentItemViewSet
+from studio.api.erasures import ErasuresView
 from studio.api.instruments import InstrumentViewSet
 from studio.api.invitations import InvitationViewSet, JoinView
 from studio.api.jobs import JobViewSet
@@ -61,6 +62,7 @@ for viewset in (
 urlpatterns = [
     *router.urls,
     path("bundles/", BundlesView.as_view(), name="bundles"),
+    path("erasures/", ErasuresView.as_view(), name="erasures"),
     path("join/", JoinView.as_view(), name="join"),
     path("standings/", StandingsView.as_view(), name="standings"),
     path("schema/", SchemaView.as_view(), name="schema"),

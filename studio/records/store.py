@@ -92,6 +92,11 @@ def is_full(error: Exception) -> bool:
     return isinstance(error, OSError) and error.errno in {errno.ENOSPC, errno.EDQUOT}
 
 
+def discard_file(*, studio_id: UUID, sha256: str) -> None:
+    """Take bytes away for good. Only for who knows that no row names them."""
+    file_path(studio_id=studio_id, sha256=sha256).unlink(missing_ok=True)
+
+
 def discard_torn() -> None:
     """Remove what killed processes left half written. Only for who knows that nobody is writing now."""
     for torn in Path(settings.FILES_FOLDER).glob(f"*/{TORN}*"):

@@ -9,8 +9,9 @@ from __future__ import annotations
 import hashlib
 import json
 import secrets
+import threading
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from datetime import UTC
 from typing import Any
 
@@ -18,6 +19,18 @@ from django.db import connection, models, transaction
 from django.utils import timezone
 
 from studio.records.models import Event, EventDetail, Studio, User
+
+
+_writers = threading.Lock()
+
+
+def _in_line() -> AbstractContextManager[object]:
+    """Under SQLite the threads of a process stand in line for the one write lock.
+
+    SQLite itself lets waiters try again after naps that grow: of many, some would nap until their time is over.
+    """
+    needless = connection.in_atomic_block or connection.features.has_select_for_update
+    return nullcontext() if needless else _writers
 
 
 @contextmanager
@@ -28,7 +41,7 @@ def turn(studio: Studio) -> Iterator[None]:
     fork the chain nor wait for each other in a ring. `no_key`: foreign keys to the studio may still be checked.
     Under SQLite the transaction itself is the lock (IMMEDIATE), and a question would only cost time.
     """
-    with transaction.atomic():
+    with _in_line(), transaction.atomic():
         if connection.features.has_select_for_update:
             Studio.objects.select_for_update(no_key=True).get(pk=studio.pk)
         yield

@@ -6,7 +6,8 @@ import pytest
 from django.db import connection
 
 from studio.records.models import Event, EventDetail
-from studio.records.services.events import chain_faults, event_sha256, note_event
+from studio.records.services import events
+from studio.records.services.events import chain_faults, event_sha256, note_event, turn
 from tests.factories import RiderFactory, StudioFactory
 
 pytestmark = pytest.mark.django_db
@@ -132,3 +133,12 @@ def test_many_writers_make_one_chain():
     assert failures == []
     assert Event.objects.filter(studio=studio).count() == 20
     assert chain_faults(studio) == []
+
+
+@pytest.mark.django_db(transaction=True)
+def test_threads_stand_in_line_to_write_to_sqlite(studio):
+    with turn(studio):
+        assert events._writers.locked() == (connection.vendor == "sqlite")
+        with turn(studio):  # within its own turn nobody waits for themselves
+            note_event(studio=studio, by=None, verb="made", record=studio)
+    assert not events._writers.locked()

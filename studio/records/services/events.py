@@ -20,7 +20,6 @@ from django.utils import timezone
 
 from studio.records.models import Event, EventDetail, Studio, User
 
-
 _writers = threading.Lock()
 
 

@@ -54,10 +54,12 @@ def read_and_enter(attempt: Attempt, recording: Recording) -> None:
             with attempt.atomic():
                 recording_refuse(recording=recording, problem=problem_of(refusal), device=device)
         raise
-    channels_sha256 = keep_channels(recording.studio_id, reading)
+    before, channels_sha256 = recording.channels_sha256, keep_channels(recording.studio_id, reading)
     rules = remembered(device_key(reading.device))
     with attempt.atomic():
         recording_read(recording=recording, reading=reading, channels_sha256=channels_sha256, mapping=rules)
+    if before and not Recording.objects.filter(studio=recording.studio_id, channels_sha256=before).exists():
+        file_path(studio_id=recording.studio_id, sha256=before).unlink(missing_ok=True)  # anybody can read it again
 
 
 def upload_limits() -> Limits:
@@ -85,5 +87,13 @@ def recording_of(recording: Recording) -> Reading:
     """The channels of a recording: from its Parquet, or from the upload where nobody has read it yet."""
     if recording.state != RecordingState.READ:
         return read_upload(recording, RememberedRules(recording.studio_id))
-    path = file_path(studio_id=recording.studio_id, sha256=recording.channels_sha256)
-    return recording_from_parquet(path.read_bytes())
+    return recording_from_parquet(_channels_of(recording))
+
+
+def _channels_of(recording: Recording) -> bytes:
+    """The stored channels; those of a row that was read anew since it was fetched are looked up once more."""
+    try:
+        return file_path(studio_id=recording.studio_id, sha256=recording.channels_sha256).read_bytes()
+    except FileNotFoundError:
+        recording.refresh_from_db(fields=["channels_sha256"])
+        return file_path(studio_id=recording.studio_id, sha256=recording.channels_sha256).read_bytes()

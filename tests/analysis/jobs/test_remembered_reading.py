@@ -12,6 +12,7 @@ from analysis.readers.mapping_document import device_key
 from analysis.results.models import Analysis
 from studio.records.models import FieldSession, Recording, RecordingState
 from studio.records.services.recordings import recording_store
+from studio.records.store import file_path
 from tests.factories import DeviceMappingFactory, FieldSessionFactory, StudioFactory
 
 FOREIGN = b"Zeit;Leistung\n0;250\n1;251\n"
@@ -56,12 +57,22 @@ def test_a_refused_file_names_its_fields_and_is_read_once_they_are_mapped(foreig
 
 def test_a_reading_is_changed_only_when_it_is_asked_for_again(foreign, studio, claim):
     mapping = DeviceMappingFactory(studio=studio, device_key=KEY, rules=RULES)
-    read(claim, foreign)
+    before = file_path(studio_id=studio.pk, sha256=read(claim, foreign).channels_sha256)
     mapping.rules = {**RULES, "Leistung": "power_w*2.0"}
     mapping.save()
     assert read(claim, foreign).mapping == RULES
     assert read(claim, foreign, again=True).mapping == mapping.rules
     assert recording_of(foreign).columns["power_w"].tolist() == [500, 502]
+    assert not before.exists()  # what nobody names any more
+
+
+def test_a_row_fetched_before_it_was_read_anew_still_gives_its_channels(foreign, studio, claim):
+    mapping = DeviceMappingFactory(studio=studio, device_key=KEY, rules=RULES)
+    fetched = Recording.objects.get(pk=read(claim, foreign).pk)
+    mapping.rules = {**RULES, "Leistung": "power_w*2.0"}
+    mapping.save()
+    read(claim, foreign, again=True)
+    assert recording_of(fetched).columns["power_w"].tolist() == [500, 502]
 
 
 def test_what_was_read_stays_when_reading_again_is_refused(foreign, studio, claim):

@@ -9,7 +9,7 @@ from analysis.jobs.demo_bundle import demo_bundle
 from analysis.jobs.importing import import_stored
 from analysis.readers.bundle import write_bundle
 from analysis.results.services.attempts import Attempt
-from studio.records.store import keep_file
+from studio.records.store import discard_file, keep_file
 
 
 def demo_session(attempt: Attempt) -> dict[str, Any]:
@@ -20,4 +20,6 @@ def demo_session(attempt: Attempt) -> dict[str, Any]:
     document, files = demo_bundle(number)
     write_bundle(document, files, archive)
     stored = keep_file(studio_id=attempt.job.studio_id, chunks=[archive.getvalue()])
-    return import_stored(attempt, stored.sha256)
+    result = import_stored(attempt, stored.sha256)
+    discard_file(studio_id=attempt.job.studio_id, sha256=stored.sha256)  # nobody sent it: no record names it
+    return result

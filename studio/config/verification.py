@@ -6,7 +6,9 @@ Every finding is one line that begins with what it concerns. Nothing is mended h
 from __future__ import annotations
 
 import hashlib
+import time
 from collections.abc import Iterator
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 from uuid import UUID
@@ -45,16 +47,31 @@ def _owners(studio: Studio) -> Iterator[str]:
 
 
 def _stored_files() -> Iterator[str]:
-    """Every file that a row names, read whole; then what lies there and no row names."""
+    """Every file that a row names, read whole; then what lies there and no row names.
+
+    What lies there is listed first: bytes come before the row that names them. While a job is at work, files as young
+    as a job may be are its own business.
+    """
+    root = Path(settings.FILES_FOLDER)
+    lying = dict(_ages_of(root))
+    at_work = Job.objects.filter(state=JobState.RUNNING).exists()
     named = _named_files()
     for (studio_id, sha256), who in sorted(named.items(), key=lambda pair: pair[1]):
         yield from _one_file(file_path(studio_id=studio_id, sha256=sha256), sha256, who)
     expected = {file_path(studio_id=studio_id, sha256=sha256) for studio_id, sha256 in named}
-    root = Path(settings.FILES_FOLDER)
-    for path in sorted(root.rglob("*")):
-        if path.is_file() and path not in expected:
+    for path, age_s in lying.items():
+        if path not in expected and not (at_work and age_s < settings.JOB_TIME_LIMIT_S):
             what = "half written by a process that ended" if path.name.startswith(TORN) else "named by no record"
             yield f"File {path.relative_to(root)}: {what}."
+
+
+def _ages_of(root: Path) -> Iterator[tuple[Path, float]]:
+    """Every file under the folder and how many seconds ago it was written."""
+    now = time.time()
+    for path in sorted(root.rglob("*")):
+        with suppress(FileNotFoundError):  # a half written file may get its name meanwhile
+            if path.is_file():
+                yield path, now - path.stat().st_mtime
 
 
 def _named_files() -> dict[tuple[UUID, str], str]:

@@ -1,6 +1,7 @@
 """The demo: what it holds, that it is loaded once, and never into somebody's own records."""
 
 import pytest
+from django.utils import timezone
 
 from analysis.jobs.demo import demo_session
 from analysis.jobs.demo_bundle import demo_bundle
@@ -8,6 +9,7 @@ from analysis.jobs.demo_studio import PASSWORD, SIGN_INS, DemoRefused, demo_is_h
 from analysis.jobs.demo_world import DAYS, RIDERS
 from analysis.results.models import BACKGROUND_PRIORITY, Job
 from analysis.results.services.jobs import claim_next
+from studio.config.verification import findings
 from studio.records.models import FieldSession, Product, Rider, Studio, User
 
 OPEN_SEA = {"latitude": (51.5, 53.5), "longitude": (-37.0, -33.0)}  # North Atlantic, no land within 1,500 km
@@ -75,6 +77,9 @@ def test_the_same_number_gives_the_same_bytes():
     assert demo_bundle(3) == demo_bundle(3)
 
 
-def test_a_days_job_imports_and_analyses_it(demo):
+def test_a_days_job_imports_and_analyses_it_and_leaves_no_file_that_no_record_names(demo, settings, tmp_path):
+    settings.FILES_FOLDER = tmp_path / "files"
     result = demo_session(claim_next(worker="one"))
     assert FieldSession.objects.get(pk=result["session"]).title == DAYS[0].title
+    Job.objects.all().delete()  # no job at work
+    assert [finding for finding in findings(now=timezone.now()) if finding.startswith(("File", "Recording"))] == []

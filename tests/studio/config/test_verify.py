@@ -86,6 +86,12 @@ def test_files_that_no_record_names_are_found(told, recording):
     assert len(lines) == 2
 
 
+def test_what_a_job_at_work_has_just_written_is_no_finding(told, recording):
+    keep_file(studio_id=recording.studio_id, chunks=[b"not named yet"])
+    JobFactory(studio=recording.studio, requested_by=None, state=JobState.RUNNING, lease_until=NOW + timedelta(hours=1))
+    assert told()[1] == 0
+
+
 def test_changed_words_in_the_trail_are_found(told, recording):
     EventDetail.objects.update(text={"name": "Windward"})
     assert told() == (["Trail of Leeward Studio: The words of event 1 were changed."], 1)

@@ -188,7 +188,7 @@ def measure_gusts(runs: list[Samples], layout: Layout, kept: list[Mask], gain: f
         x = np.full(r.time_s.size, np.nan)
         x[own] = r.air_mps[own] / gain * np.tan(r.yaw_rad[own]) if across else r.air_mps[own] / gain - r.speed_mps[own]
         if layout.closed:
-            x[own] -= _turning(x[own], p.along_m[own - p.first] / float(layout.marks_m[-1]))
+            x[own] -= turning(x[own], p.along_m[own - p.first] / float(layout.marks_m[-1]))
         for j, lag in enumerate(lags):
             d = x[lag:] - x[:-lag]
             good = np.isfinite(d)
@@ -199,8 +199,21 @@ def measure_gusts(runs: list[Samples], layout: Layout, kept: list[Mask], gain: f
     return _fit_structure(lags.astype(np.float64) * step, step, total / count, count)
 
 
-def _turning(x: Array, laps: Array) -> Array:
-    """The part of a lap's headwind that comes from turning through a steady wind: waves of the place on the lap."""
+def turning(x: Array, laps: Array) -> Array:
+    """The part of a lap's headwind that comes from turning through a steady wind: waves of the place on the lap.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n,)
+        Headwind [m/s].
+    laps : ndarray, shape (n,)
+        Place on the course, in laps [1].
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        The smooth part [m/s].
+    """
     phase = 2.0 * np.pi * laps
     basis = np.column_stack([np.ones(x.size), *(f(k * phase) for k in range(1, 6) for f in (np.sin, np.cos))])
     return np.asarray(basis @ np.linalg.lstsq(basis, x, rcond=None)[0])

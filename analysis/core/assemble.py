@@ -18,6 +18,7 @@ from analysis.core.balance import ODD_Z, Balance, Noise
 from analysis.core.clocks import in_time
 from analysis.core.course import Layout
 from analysis.core.joint import Evidence
+from analysis.core.lulls import lulls
 from analysis.core.road import effective_mass_kg
 from analysis.core.samples import IntArray, Mask, Samples
 from analysis.core.stretches import Stretches
@@ -43,6 +44,7 @@ class Chain:
     evidence: Evidence
     labels: tuple[str, ...]  # setups with a usable run, the reference first
     wind: Wind | None = None  # of whole legs, without an air sensor
+    lull_s: tuple[float, ...] = ()  # of each run in lulls that no gust makes
 
 
 def link(session: Session, runs: list[Samples], layout: Layout, *, without: frozenset[str] = frozenset()) -> Chain:
@@ -71,6 +73,9 @@ def link(session: Session, runs: list[Samples], layout: Layout, *, without: froz
     kept = [np.ones(r.time_s.size, dtype=bool) for r in runs]
     kept = [k & free(layout, i, r) for i, (k, r) in enumerate(zip(kept, runs, strict=True))]
     closure = _closure(runs, layout, kept)
+    lull_s = (0.0,) * len(runs)
+    if closure is not None and "odd-stretches" not in without:
+        runs, closure, lull_s = _without_wakes(runs, layout, kept, closure)
     runs = _corrected(runs, closure)
     bike = session.bike
     spin = effective_mass_kg(1.0, bike.wheel_inertia_kg_m2, bike.wheel_circumference_m * layout.wheel_scale) - 1.0
@@ -96,7 +101,19 @@ def link(session: Session, runs: list[Samples], layout: Layout, *, without: froz
     )
     evidence = _evidence(rows, solved, closure, setup_of, tyres, states(setups, NEAR_SENSOR_FACTORS) > 0)
     evidence = with_gain(evidence, without)
-    return Chain(runs, layout, rows, solved, closure, airsensor.mount_tilt(runs), evidence, labels)
+    return Chain(runs, layout, rows, solved, closure, airsensor.mount_tilt(runs), evidence, labels, lull_s=lull_s)
+
+
+def _without_wakes(
+    runs: list[Samples], layout: Layout, kept: list[Mask], closure: Closure
+) -> tuple[list[Samples], Closure | None, tuple[float, ...]]:
+    """Neither the closure nor the sums shall hold a vehicle's wake: runs, closure, seconds in wakes of each run."""
+    found = lulls(runs, layout, kept, _rough_gain(runs, kept), closure.gusts)
+    seconds = tuple(float(r.step_s[f].sum()) for r, f in zip(runs, found, strict=True))
+    if not any(seconds):
+        return runs, closure, seconds
+    runs = [replace(r, sound=r.sound & ~f) for r, f in zip(runs, found, strict=True)]
+    return runs, _closure(runs, layout, kept), seconds
 
 
 def _by_whole_legs(

@@ -18,8 +18,9 @@ FEWEST_RUNS = 3
 UNBALANCED = 0.15  # of the session's span between the mean times of two setups
 BRAKING_S = 3.0
 BRAKED_MPS2 = 0.2  # slower than the twins by this for a sample: a brake, not the air
+NEAR_S = 4.0  # a brake beside a mark is in the speeds of both its stretches
 OUTLIER_P = 0.002  # for any run of the session together
-TREND_P = 0.005
+TREND_P = 0.003
 TREND_LEAST = 0.01  # relative, over the session: smaller trends are no one's fault
 ONE_SPEED = 0.15  # of the mean speed: runs that differ less were ridden at one speed
 NOT_SEPARATED = 0.5  # of the prior's variance that is left
@@ -142,8 +143,9 @@ def _stretches(found: Findings, chain: Chain) -> None:
                 "Hold power and position from mark to mark where traffic allows.",
             )  # fmt: skip
         passed = odd & own & ~braked
-        if passed.any():
-            metres = float(np.median(rows.length_m)) * int(passed.sum())
+        calm_s = chain.lull_s[i] if chain.lull_s else 0.0
+        if passed.any() or calm_s > 0.0:
+            metres = float(np.sum(rows.length_m[passed])) + calm_s * float(np.nanmedian(r.speed_mps))
             found.add(
                 "traffic", "caution", f"run {r.number}",
                 f"In run {r.number} the air flow on {metres:.0f} m is unlike the same road on the other passes, as "
@@ -159,7 +161,9 @@ def _slowed_mps2(chain: Chain) -> Array:
     for i, r in enumerate(chain.runs):
         slowing = -np.diff(np.nan_to_num(r.speed_mps), append=0.0) / np.diff(r.time_s, append=np.inf)
         for row in np.flatnonzero(rows.run == i):
-            first, last = np.searchsorted(r.time_s, rows.begin_s[row] + np.array([-1.0, rows.duration_s[row] + 1.0]))
+            first, last = np.searchsorted(
+                r.time_s, rows.begin_s[row] + np.array([-NEAR_S, rows.duration_s[row] + NEAR_S])
+            )
             hardest[row] = slowing[first:last].max(initial=0.0)
     where = 2 * rows.place + (rows.direction > 0)
     usual = {w: float(np.median(hardest[where == w])) for w in np.unique(where)}

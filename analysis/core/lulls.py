@@ -1,0 +1,107 @@
+"""Lulls in the air that no gust of the session makes: what a passing vehicle leaves behind.
+
+A vehicle takes air along for some seconds. Air speed less ground speed is whitened by the session's own gusts and
+sensor noise, and half sine waves of a few lengths are sought in it. Energies of stretches belong to `balance`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.core.airsensor import Gusts, turning
+from analysis.core.alignment import Pass
+from analysis.core.course import Layout
+from analysis.core.samples import Mask, Samples
+from analysis.core.types import Array
+
+LENGTHS_S = (4.0, 6.0, 9.0, 12.0)  # of a wake (common practice, no source)
+LULL_Z = 5.5  # adds a false alarm in about two of a hundred clean sessions (simulated, wide world)
+HARD_MPS2, HARD_S = 0.45, 3.0  # beside a brake a late air sensor shows what is no wind
+LEAST_S = 40.0  # of a pass
+MEMORY_S = 80  # after which the whitening has forgotten
+
+
+def lulls(runs: list[Samples], layout: Layout, kept: list[Mask], gain: float, gusts: Gusts) -> list[Mask]:
+    """Samples of each run in a lull.
+
+    Parameters
+    ----------
+    runs : list of Samples
+        Prepared samples of the usable runs, with air speed [1].
+    layout : Layout
+        Passes and marks [m].
+    kept : list of ndarray
+        For each run the samples that count [1].
+    gain : float
+        The air sensor's, roughly [1].
+    gusts : Gusts
+        Of the session, along the travel [m/s].
+
+    Returns
+    -------
+    list of ndarray
+        For each run a bool array of shape (n,) [1].
+
+    References
+    ----------
+    Matched filter in coloured noise: whitening by the innovations of an autoregression seen through white noise,
+    which are those of an ARMA(1, 1).
+    """
+    out = [np.zeros(r.time_s.size, dtype=bool) for r in runs]
+    heard_of = [_series(runs[p.run], p, kept[p.run], layout, gain) for p in layout.passes]
+    found = [series for series in heard_of if series is not None]
+    if not found or gusts.sd_mps <= 0.0:
+        return out
+    keep = float(np.exp(-1.0 / max(gusts.time_s, 0.7)))
+    echo = _echo(keep, gusts.sd_mps**2 * (1.0 - keep**2), gusts.noise_mps**2)
+    response = np.concatenate([[1.0], (echo - keep) * echo ** np.arange(MEMORY_S)])
+    white = [np.convolve(air, response)[: air.size] for _, _, air, _ in found]
+    heard = np.concatenate([w[known] for w, (_, _, _, known) in zip(white, found, strict=True)])
+    scale = max(1.4826 * float(np.median(np.abs(heard))), 1e-6)
+    for length in LENGTHS_S:
+        steps = int(length) + 1
+        wake = np.concatenate([np.sin(np.pi * (np.arange(steps) + 0.5) / steps), np.zeros(3)])
+        shape = np.convolve(wake, response)[: wake.size]
+        for w, (run, time, _, _) in zip(white, found, strict=True):
+            z = np.correlate(w / scale, shape, "valid") / float(np.linalg.norm(shape))
+            for start in time[np.flatnonzero(z < -LULL_Z)]:
+                out[run] |= (runs[run].time_s >= start - 1.0) & (runs[run].time_s <= start + steps)
+    return out
+
+
+def _series(r: Samples, ride: Pass, kept: Mask, layout: Layout, gain: float) -> tuple[int, Array, Array, Mask] | None:
+    """Headwind of one pass each second about its level: run, time, headwind, where it is known."""
+    assert r.air_mps is not None
+    own = np.arange(ride.first, ride.last + 1)
+    own = own[kept[own]]
+    if own.size < 2 or r.time_s[own[-1]] - r.time_s[own[0]] < LEAST_S:
+        return None
+    speed = np.nan_to_num(r.speed_mps)
+    hard = r.time_s[np.abs(np.gradient(speed, r.time_s)) > HARD_MPS2]
+    headwind = r.air_mps / gain - 0.5 * (speed + np.concatenate([speed[:1], speed[:-1]]))
+    known = np.isfinite(headwind) & r.sound
+    if known[own].sum() < 0.5 * own.size:
+        return None
+    time = np.arange(r.time_s[own[0]], r.time_s[own[-1]] + 0.5)
+    edges = np.concatenate([time - 0.5, time[-1:] + 0.5])
+    cell = np.searchsorted(edges, r.time_s[known], side="right") - 1
+    inside = (cell >= 0) & (cell < time.size)
+    count = np.bincount(cell[inside], minlength=time.size)
+    there = count > 0
+    if hard.size:
+        there &= np.abs(time[:, None] - hard[None, :]).min(axis=1) > HARD_S
+    if there.sum() < LEAST_S / 2:
+        return None
+    means = np.bincount(cell[inside], headwind[known][inside], time.size) / np.maximum(count, 1)
+    air = np.interp(time, time[there], means[there])
+    if layout.closed:
+        air = air - turning(air, np.interp(time, r.time_s[own], ride.along_m[own - ride.first]) / layout.marks_m[-1])
+    return ride.run, time, air - float(np.median(air)), there
+
+
+def _echo(keep: float, fresh: float, noise: float) -> float:
+    """Moving-average coefficient of an autoregression seen through white noise."""
+    if noise <= 0.0:
+        return 0.0
+    ratio = (fresh + noise * (1.0 + keep**2)) / (noise * keep)
+    return float(0.5 * (ratio - np.sqrt(ratio**2 - 4.0)))

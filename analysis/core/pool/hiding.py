@@ -175,7 +175,7 @@ class Hidden:
         # rounding is noise of the figure itself: it is in its square and not in its line
         square = white @ white.T - known @ known.T + ROUNDING_M2**2 / 12.0 * np.eye(len(white))
         rest = white - known.astype(np.float32) @ self.lines
-        return np.asarray(np.linalg.solve(np.linalg.cholesky(square), rest))
+        return np.asarray(np.linalg.inv(np.linalg.cholesky(square)) @ rest)
 
     def _whitened(self, weights: Array) -> Array:
         """Lines times the root of the prior covariance: arms of a cell share a departure."""

@@ -16,6 +16,7 @@ from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from analysis.results.models import Analysis, Job
+from analysis.results.services.evidence import evidence_follow
 from reports.models import Report
 from studio.records.errors import Conflict, Unusable, fault, sentence
 from studio.records.models import (
@@ -77,6 +78,7 @@ def rider_erase(*, rider: Rider, code: str, by: User) -> None:
 def _withdraw_all(rider: Rider, by: User) -> None:
     for consent in Consent.objects.filter(rider=rider, withdrawn_at__isnull=True).select_related("studio"):
         consent_withdraw(record=consent, by=by, version=consent.version, withdrawn_at=timezone.now())
+    evidence_follow(rider=rider)
 
 
 def _rows_of(rider: Rider) -> Iterator[QuerySet[Any]]:

@@ -13,6 +13,7 @@ from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from analysis.results.services.evidence import evidence_follow
 from studio.api.base import ReadViewSet, address_of, caller
 from studio.api.etags import etag_of
 from studio.api.filters import StudioFilters
@@ -83,6 +84,7 @@ class ConsentViewSet(ReadViewSet[Consent]):
         if "given_at" in serializer.validated_data and not given.get("from_paper"):
             raise ValidationError({"given_at": ["nothing, for what is not from paper: it is given now"]}, code=UNUSABLE)
         consent = consent_give(by=caller(request), **given)
+        evidence_follow(rider=consent.rider)
         headers = {"Location": address_of("consents", consent.pk), "ETag": etag_of(consent)}
         return Response(self.shown(consent), status=status.HTTP_201_CREATED, headers=headers)
 
@@ -92,6 +94,7 @@ class ConsentViewSet(ReadViewSet[Consent]):
         """End this consent from now on; it takes no reason. The row stays as proof of what held until then."""
         consent = self.get_object()
         consent_withdraw(record=consent, by=caller(request), version=consent.version, withdrawn_at=timezone.now())
+        evidence_follow(rider=consent.rider)
         return Response(self.shown(consent), headers={"ETag": etag_of(consent)})
 
     @extend_schema(request=None, responses=WordingOut(many=True), filters=False)

@@ -14,6 +14,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
+from analysis.results.services.evidence import evidence_follow
 from studio.records.errors import RecordsError
 from studio.records.models import Consent, ConsentPurpose, Rider, Role
 from studio.records.services.consents import consent_give, consent_withdraw, is_under_age
@@ -79,6 +80,7 @@ def _agree(request: HttpRequest, rider: Rider, given: dict[str, Any]) -> None:
         midday = datetime(signed.year, signed.month, signed.day, 12, tzinfo=ZoneInfo(rider.studio.timezone))
         given["given_at"] = min(midday, now) if midday.date() == now.astimezone(midday.tzinfo).date() else midday
     consent_give(rider=rider, by=caller(request).user, from_paper=not own, **{"given_at": now, **given})
+    evidence_follow(rider=rider)
 
 
 def rider_page(request: HttpRequest, rider: Rider, *, refusal: str = "") -> HttpResponse:
@@ -120,5 +122,6 @@ def withdraw(request: HttpRequest, consent_id: UUID) -> HttpResponse:
             consent_withdraw(record=consent, by=by, version=consent.version, withdrawn_at=timezone.now())
         except RecordsError as refusal:
             return rider_page(request, consent.rider, refusal=refusal.message)
+        evidence_follow(rider=consent.rider)
         messages.success(request, "Withdrawn. It holds no more from this moment on.")
     return redirect("web:rider-consents", consent.rider_id)

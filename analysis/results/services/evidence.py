@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.utils import timezone
 
 from analysis.results.models import Acceptance, Analysis, Arm
-from analysis.results.offers import arms_of_analysis
+from analysis.results.offers import arms_of_analysis, has_agreed
 from analysis.results.services.editions import edition_due
 from studio.records.errors import Conflict
 from studio.records.models import Rider, User
@@ -41,6 +41,14 @@ def analysis_accept(*, analysis: Analysis, by: User | None) -> Acceptance:
 def accepts(analysis: Analysis) -> bool:
     """Whether the analysis may be accepted: no newer one of its session is."""
     return not Acceptance.objects.filter(session=analysis.session, analysis__number__gt=analysis.number).exists()
+
+
+def evidence_follow(*, rider: Rider) -> None:
+    """Bring a rider's arms in line with what they agree to now: after every consent that is given or withdrawn."""
+    if has_agreed(rider):
+        evidence_enter_again(rider=rider)
+    else:
+        evidence_withdraw(rider=rider)
 
 
 def evidence_withdraw(*, rider: Rider) -> None:

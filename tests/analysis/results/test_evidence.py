@@ -7,7 +7,12 @@ from django.utils import timezone
 
 from analysis.results.models import Acceptance, Arm, Job
 from analysis.results.offers import GONE, INVALID, NO_CONSENT, NO_ERROR, NOTHING, TWICE, offers_of
-from analysis.results.services.evidence import analysis_accept, evidence_enter_again, evidence_withdraw
+from analysis.results.services.evidence import (
+    analysis_accept,
+    evidence_enter_again,
+    evidence_follow,
+    evidence_withdraw,
+)
 from studio.records.errors import Conflict
 from studio.records.models import Consent, Event
 from tests.factories import (
@@ -157,6 +162,17 @@ def test_consent_to_keep_records_is_no_consent_to_pool(session, tested):
     ConsentFactory(rider=session.rider, purpose="records")
     analysis_accept(analysis=analysed(session, wheels()), by=None)
     assert not Arm.objects.exists()
+
+
+def test_arms_follow_what_the_rider_agrees_to(session, agreed, tested):
+    tested(["Tarn 40", "Tarn 50"])
+    analysis_accept(analysis=analysed(session, wheels()), by=None)
+    counted = []
+    for withdrawn_at in (datetime.now(UTC), None):
+        Consent.objects.update(withdrawn_at=withdrawn_at)
+        evidence_follow(rider=session.rider)
+        counted.append(Arm.objects.count())
+    assert counted == [0, 2]
 
 
 def test_a_withdrawal_takes_the_arms_out_and_asks_for_an_edition(session, agreed, tested):

@@ -16,6 +16,7 @@ from django.db.models import QuerySet
 
 from analysis.results.models import Analysis
 from reports.canonical import canonical, fingerprint
+from reports.equipment import equipment
 from reports.numerals import RULE
 from reports.wording import WORDING
 from studio.records.models import FieldSession, Instrument, Rider, Run, SessionSetup, Setup, User
@@ -42,6 +43,7 @@ def freeze(*, analysis: Analysis, number: int, issued_by: User | None, issued_at
         "customer": _customer(session.rider),
         "session": _session(session, runs, zone),
         "instruments": [_instrument(one) for one in session.instruments.order_by("kind", "name", "serial")],
+        "equipment": equipment(session),
         "setups": [_setup(link.setup, reference=link.reference) for link in _setup_links(session)],
         "left_out": {str(run.number): run.left_out for run in runs if run.left_out},
         "recordings": _recordings(runs),

@@ -210,6 +210,7 @@ def facts(stored=None, **other):
             },
         },
         "instruments": [],
+        "equipment": [],
         "setups": [
             {"label": label, "reference": i == 0, "position_number": 1, "items": items(i)}
             for i, label in enumerate(labels)

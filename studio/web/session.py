@@ -37,6 +37,7 @@ def session_page(request: HttpRequest, session_id: UUID) -> HttpResponse:
         "fitter": session.fitter_name or (session.fitter.get_username() if session.fitter else ""),
         "links": links,
         "facts": facts,
+        "pieces": list(dict.fromkeys(slot.item for link in links for slot in link.setup.slots.all())),
         "differing": sum(row.differs for row in facts),
         "runs": session.runs.select_related("setup", "recording").order_by("number"),
         "recordings": recordings,

@@ -25,8 +25,8 @@ WEATHER = [{"time": "2026-05-09T08:00:00Z", "temperature_c": 18.0, "pressure_hpa
 FINDING = {"code": "gaps", "level": "caution", "where": "run 2", "what": "4 s are missing.", "do": "Nothing to do."}
 
 
-def day(rider: Rider, *, title: str = "two wheels", **more) -> FieldSession:
-    """A session with two setups, eight runs (the third left out) and their recordings."""
+def day(rider: Rider, *, title: str = "two wheels", piece=None, **more) -> FieldSession:
+    """A session with two setups, eight runs (the third left out) and their recordings; `piece` is setup B's wheels."""
     studio = rider.studio
     course = CourseFactory(studio=studio, kind="out_and_back", length_m=1500, bearing_deg=60)
     session = FieldSessionFactory(rider=rider, title=title, course=course, weather=WEATHER, fitter_name="Bo", **more)
@@ -35,7 +35,8 @@ def day(rider: Rider, *, title: str = "two wheels", **more) -> FieldSession:
         position = PositionFactory(bike=session.bike)
         setup = SetupFactory(bike=session.bike, label=label, position=position, tyre_pressure_kpa={"front": 520})
         product = ProductFactory(studio=studio, name=f"{wheels} {session.pk.hex[-4:]}")
-        SetupItemFactory(setup=setup, slot="wheels", item=EquipmentItemFactory(product=product))
+        item = piece if piece and label == "B" else EquipmentItemFactory(product=product)
+        SetupItemFactory(setup=setup, slot="wheels", item=item)
         SessionSetupFactory(session=session, setup=setup, order=order, reference=label == "A")
         setups[label] = setup
     for number, label in enumerate(ORDER, 1):

@@ -15,7 +15,15 @@ from analysis.readers.samples import Recording as Reading
 from studio.records.services.invitations import invitation_create
 from studio.records.services.recordings import recording_read
 from studio.records.store import keep_file
-from tests.factories import NOON, ApiTokenFactory, JobFactory, RecordingFactory
+from tests.factories import (
+    NOON,
+    ApiTokenFactory,
+    CalibrationFactory,
+    EquipmentItemFactory,
+    JobFactory,
+    MountingFactory,
+    RecordingFactory,
+)
 from tests.studio.web.days import answered
 from tests.studio.web.markup import Page
 from tests.studio.web.stories import COMPARISONS, NO_PATH
@@ -56,6 +64,7 @@ def world(analysis, bare_day, owner_ada, fitter_bo, rider_cy):
     ]
     ApiTokenFactory(user=fitter_bo)
     recordings = recordings_of(bare_day)
+    own = piece(rider_cy)
     verdicts = [answered(rider_cy, verdict) for verdict in COMPARISONS]
     return {
         "/": {"anonymous": 302, **dict.fromkeys(["shop", "client", "fitter", "owner", "outsider"], 302)},
@@ -73,6 +82,9 @@ def world(analysis, bare_day, owner_ada, fitter_bo, rider_cy):
         **{f"/recordings/{one.pk}/": STAFF for one in recordings},
         **{f"/recordings/{one.pk}/fields/": STAFF for one in recordings},
         f"/recordings/{recordings[0].pk}/cut/": STAFF | {"fitter": 302, "owner": 302},
+        "/equipment/": STAFF | LISTS,
+        f"/equipment/products/{own.product_id}/": STAFF,
+        f"/equipment/items/{own.pk}/": EVERYBODY,
         "/upload/": STAFF | LISTS,
         "/jobs/": STAFF | LISTS,
         **{f"/jobs/{job.pk}/": STAFF for job in made},
@@ -104,6 +116,15 @@ def recordings_of(session):
 @pytest.fixture(autouse=True)
 def _own_files(settings, tmp_path):
     settings.FILES_FOLDER = tmp_path / "files"
+
+
+def piece(rider):
+    """Wheels of the rider's own that were mounted and tested, with a meter that was checked."""
+    item = EquipmentItemFactory(product__studio=rider.studio, rider=rider, serial="<i>7")
+    MountingFactory(bike__rider=rider, item=item)
+    session = answered(rider, piece=item).session
+    session.instruments.add(CalibrationFactory(instrument__studio=rider.studio).instrument)
+    return item
 
 
 @pytest.fixture

@@ -1,38 +1,118 @@
-"""Standings of products over riders. Until editions are made there is no figure that may be shown: an empty table."""
+"""Standings of products over riders: the shop's question over HTTP, as JSON or CSV."""
 
 from __future__ import annotations
 
+import csv
+import hashlib
+import io
+import json
+from collections.abc import Mapping
 from typing import Any
 
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
+from rest_framework.negotiation import DefaultContentNegotiation
+from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from studio.api.base import StudioView
+from analysis.readers.faults import Fault, shown
+from analysis.results.shop_question import KEYS, NUMBERS, answer_of, question_of
+from analysis.results.strata import BIKE_KINDS, HEIGHT_BANDS, YAW_BANDS
+from studio.api.base import StudioView, studio_of
+from studio.api.problems import Malformed
 
-NOTHING_YET: dict[str, Any] = {
-    "schema": "standings/1",
-    "reference": "",
-    "tau_m2": None,
-    "tau_dl_m2": None,
-    "q": None,
-    "df": None,
-    "i2": None,
-    "inconsistency_p": None,
-    "interval_method": None,
-    "products": [],
-}
+FORMATS = ("json", "csv")
+STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
+"""What a spreadsheet would run (OWASP, CSV injection; from memory)."""
+COLUMNS = (
+    "product", "id", "effect_m2", "se_m2", "ci95_m2", "prediction95_m2", "p_best", "score", "riders", "studies",
+    "component", "delta_w", "ci95_w", "delta_s", "ci95_s", "price", "currency", "watts_per_100", "withheld",
+)  # fmt: skip
+PAIRS = ("ci95_m2", "prediction95_m2", "ci95_w", "ci95_s")
+
+
+class CsvTable(BaseRenderer):
+    """A row a product; the question's own facts stand in columns of every row, so that no row is parted from them."""
+
+    media_type = "text/csv"
+    format = "csv"
+    charset = "utf-8"
+
+    def render(self, data: Any, accepted_media_type: str | None = None, renderer_context: Any = None) -> bytes:
+        if "products" not in data:  # a problem document
+            return json.dumps(data).encode()
+        stated = {"edition": (data["edition"] or {}).get("number"), "reference": data["reference"], **data["assumed"]}
+        buffer = io.StringIO()
+        writer = csv.writer(buffer)
+        writer.writerow([part for name in COLUMNS for part in _heads(name)] + list(stated))
+        for row in data["products"]:
+            cells = [part for name in COLUMNS for part in _cells(name, row)]
+            writer.writerow([harmless(cell) for cell in (*cells, *stated.values())])
+        return buffer.getvalue().encode()
+
+
+def _heads(name: str) -> list[str]:
+    return [f"{name}_low", f"{name}_high"] if name in PAIRS else [name]
+
+
+def _cells(name: str, row: Mapping[str, Any]) -> list[Any]:
+    return list(row[name] or (None, None)) if name in PAIRS else [row[name]]
+
+
+def harmless(cell: Any) -> Any:
+    """Text that a spreadsheet would run is made text by an apostrophe; numbers stay numbers."""
+    return f"'{cell}" if isinstance(cell, str) and cell.startswith(STARTS_A_FORMULA) else cell
+
+
+class ByFormatOrAccept(DefaultContentNegotiation):
+    """`?format=` goes before Accept."""
+
+    def select_renderer(self, request: Request, renderers: Any, format_suffix: str | None = None) -> Any:
+        asked = request.query_params.get("format")
+        for renderer in renderers:
+            if asked and renderer.format == asked:
+                return renderer, renderer.media_type
+        return super().select_renderer(request, renderers, format_suffix)
+
+
+def _parameters() -> list[OpenApiParameter]:
+    bands = {"bike_kind": BIKE_KINDS, "height": HEIGHT_BANDS, "yaw": YAW_BANDS, "format": FORMATS}
+    return [
+        OpenApiParameter("category", str, required=True, description="as the catalogue has it"),
+        OpenApiParameter("reference", OpenApiTypes.UUID, description="a product; without it the first that is shown"),
+        *(OpenApiParameter(key, str, enum=values) for key, values in bands.items()),
+        *(OpenApiParameter(key, float) for key in NUMBERS),
+        OpenApiParameter("currency", str, description="ISO 4217; selects, nothing is exchanged"),
+    ]
 
 
 class StandingsView(StudioView):
     route = "standings"
-    query_keys = ("category",)
+    query_keys = (*KEYS, "format")
+    renderer_classes = (JSONRenderer, CsvTable)
+    content_negotiation_class = ByFormatOrAccept
 
     @extend_schema(
-        parameters=[OpenApiParameter("category", str)],
-        responses=OpenApiResponse(OpenApiTypes.OBJECT, "standings, `standings/1`"),
+        parameters=_parameters(),
+        responses={
+            (200, "application/json"): OpenApiResponse(OpenApiTypes.OBJECT, "standings, `standings/1`"),
+            (200, "text/csv"): OpenApiResponse(OpenApiTypes.STR, "the same, a row a product"),
+            304: OpenApiResponse(None, "what If-None-Match names still stands"),
+        },
     )
     def get(self, request: Request) -> Response:
         """Products by effect; withheld rows say why."""
-        return Response(NOTHING_YET)
+        asked = request.query_params.get("format")
+        if asked is not None and asked not in FORMATS:
+            raise Malformed("The format is not known.", (Fault("", "format", shown(asked), "json or csv"),))
+        if not request.query_params.get("category"):
+            raise Malformed("A category is missing.", (Fault("", "category", "nothing", "such as wheels"),))
+        answer = answer_of(studio_of(request), question_of(request.query_params.dict()))
+        text = f"{request.accepted_renderer.format} {json.dumps(answer, sort_keys=True)}"
+        tag = hashlib.sha256(text.encode()).hexdigest()[:32]
+        headers = {"ETag": f'"{tag}"', "Cache-Control": "private, no-cache", "Vary": "Accept, Authorization, Cookie"}
+        sent = {one.strip().removeprefix("W/") for one in request.headers.get("If-None-Match", "").split(",")}
+        if sent & {"*", *(f'"{tag}{coding}"' for coding in ("", "-gzip", "-br"))}:
+            return Response(status=304, headers=headers)
+        return Response(answer, headers=headers)

@@ -51,7 +51,7 @@ def runs_figure(result: Mapping[str, Any], *, width: float = 500.0, height: floa
     runs, setups = result["runs"], result["setups"]
     looks = {setup["label"]: i for i, setup in enumerate(setups)}
     key, top = _key(setups, runs, width)
-    low, high, step = _scale(_ends(runs, setups))
+    low, high, step = round_scale(_ends(runs, setups))
     means = _RIGHT + 14.0 * len(setups)
     field = _Field(_LEFT, width - means, top, height - _BELOW, low, high, len(runs))
     shapes: list[Shape] = [*key, *_axes(field, step, width)]
@@ -93,7 +93,7 @@ def _ends(runs: Sequence[Mapping[str, Any]], setups: Sequence[Mapping[str, Any]]
     return ends
 
 
-def _scale(ends: Sequence[float]) -> tuple[float, float, float]:
+def round_scale(ends: Sequence[float]) -> tuple[float, float, float]:
     """Lower end, upper end and step of the axis: a round step that leaves 4 to 10 lines."""
     low, high = (min(ends), max(ends)) if ends else (0.2, 0.3)
     spread = max(high - low, 0.002)

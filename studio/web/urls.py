@@ -19,6 +19,7 @@ from studio.web import (
     session,
     sessions,
     signin,
+    standings,
     upload,
 )
 
@@ -47,7 +48,7 @@ urlpatterns = [
     path("results/<uuid:analysis_id>/", results.result_page, name="result"),
     path("results/<uuid:analysis_id>/report/", results.issue, name="result-report"),
     path("reports/<uuid:report_id>/pdf/", reports.pdf, name="report"),
-    path("standings/", home.standings, name="standings"),
+    path("standings/", standings.standings, name="standings"),
     path("people/", people.people, name="people"),
     path("people/links/<uuid:invitation_id>/take-back/", people.take_back, name="invitation-take-back"),
     path("people/<uuid:membership_id>/", people.member, name="member"),

@@ -26,7 +26,7 @@ def standings_figure(document: Mapping[str, Any], *, width: float = 500.0) -> Fi
     bottom = _TOP + _ROW * len(rows)
 
     def x(value: float) -> float:
-        return round(_LEFT + (value - low) / (high - low) * (width - _LEFT - 14.0), 3)
+        return round(_LEFT + (value - low) / (high - low) * (width - _LEFT - 26.0), 3)
 
     shapes: list[Shape] = [Text(0, 10.8, "faster is to the left; difference in m\N{SUPERSCRIPT TWO}", "soft", _SIZE)]
     for i in range(round((high - low) / step) + 1):

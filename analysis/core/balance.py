@@ -11,8 +11,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve, solve_triangular
+from scipy.linalg import solve_triangular
 
+from analysis.core import leastsquares
 from analysis.core.course import MARK_WINDOW_M
 from analysis.core.samples import IntArray, Mask
 from analysis.core.stretches import Stretches
@@ -171,34 +172,32 @@ class _System:
     def _once(self, used: Mask) -> Balance:
         white, swollen = self._whitened(np.flatnonzero(used))
         a, y = white[:, :-1], white[:, -1]
-        precision = np.where(np.isfinite(self.prior_sd), self.prior_sd, 1e2) ** -2.0
-        normal = a.T @ a + np.diag(precision)
-        factor = cho_factor(self._undiluted(normal, swollen, y.size))
-        theta = cho_solve(factor, a.T @ y + precision * self.prior_mean)
-        inverse = cho_solve(factor, np.eye(theta.size))
+        sd = np.where(np.isfinite(self.prior_sd), self.prior_sd, 1e2)
+        information = np.sum(a**2, axis=0) + sd**-2.0
+        solution = leastsquares.solve(a, y, self.prior_mean, sd, self._dilution(information, swollen, y.size))
+        theta, inverse = solution.theta, solution.covariance
         self.apparent, self.heights = theta[: self.runs], theta[self.height_part]
         score = self._score(theta, inverse, used)
         freedom = max(int(used.sum()) - theta.size, 1)
         chi2 = float(np.sum((y - a @ theta) ** 2)) / freedom
         # a few rows shall not shrink the model's noise
         self.held *= max((10.0 + freedom * chi2) / (10.0 + freedom), 0.25)
-        return self._answer(theta, inverse, 1.0 / np.diag(normal)[: self.runs], used, score)
+        return self._answer(theta, inverse, 1.0 / information[: self.runs], used, score)
 
-    def _undiluted(self, normal: Array, swollen: Array, rows: int) -> Array:
-        """The normal matrix without what noise of the sensed air speed adds to the square of X: its known part.
+    def _dilution(self, information: Array, swollen: Array, rows: int) -> Array | None:
+        """What noise of the sensed air speed adds to the square of X: its known part, no information.
 
-        Unchanged where a handful of rows, or a sensor that is all noise, cannot spare it.
+        None where a handful of rows cannot spare it.
         """
-        p, out = self.runs, normal.copy()
-        swollen = np.minimum(swollen, 0.2 * np.diag(normal)[:p])
-        gusts = normal.shape[0] - 3  # the same noise is in the column of the response to gusts
-        out[np.arange(p), np.arange(p)] -= swollen
-        out[:p, gusts] -= self.apparent * swollen
-        out[gusts, :p] -= self.apparent * swollen
-        out[gusts, gusts] -= float(np.sum(self.apparent**2 * swollen))
-        scale = np.sqrt(np.diag(normal))
-        spare = rows > 2 * p + self.nodes and float(np.linalg.eigvalsh(out / np.outer(scale, scale))[0]) > 1e-12
-        return out if spare else normal
+        p, size = self.runs, information.size
+        if rows <= 2 * p + self.nodes:
+            return None
+        swollen = np.minimum(swollen, 0.2 * information[:p])
+        out, gusts = np.zeros((size, size)), size - 3  # the same noise is in the column of the response to gusts
+        out[np.arange(p), np.arange(p)] = swollen
+        out[:p, gusts] = out[gusts, :p] = self.apparent * swollen
+        out[gusts, gusts] = float(np.sum(self.apparent**2 * swollen))
+        return out
 
     def _whitened(self, index: IntArray) -> tuple[Array, Array]:
         """Design and energies in units of their noise, and by how much air noise swells each run's square of X."""

@@ -12,8 +12,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg import solve_triangular
 
+from analysis.core import leastsquares
+from analysis.core.leastsquares import Solution
 from analysis.core.samples import IntArray, Mask
 from analysis.core.types import Array, Repeatability
 
@@ -181,50 +183,47 @@ class Model:
     def _scatter(self, rate: float) -> float:
         """Variance of the rider's scatter by restricted likelihood: a grid, then golden sections about its top."""
         grid = np.concatenate([[0.0], np.geomspace(1e-4, WORST_SCATTER_M2, 28) ** 2])
-        values = np.array([self._log_likelihood(s2, rate)[0] for s2 in grid])
+        values = np.array([self._fit(s2, rate)[0] for s2 in grid])
         k = int(np.argmax(values))
         if k in (0, grid.size - 1):
             return float(grid[k])
         low, high = float(grid[k - 1]), float(grid[k + 1])
         inner = [high - GOLDEN * (high - low), low + GOLDEN * (high - low)]
-        found = [self._log_likelihood(s2, rate)[0] for s2 in inner]
+        found = [self._fit(s2, rate)[0] for s2 in inner]
         while high - low > 1e-3 * high:
             if found[0] < found[1]:
                 low, inner[0], found[0] = inner[0], inner[1], found[1]
                 inner[1] = low + GOLDEN * (high - low)
-                found[1] = self._log_likelihood(inner[1], rate)[0]
+                found[1] = self._fit(inner[1], rate)[0]
             else:
                 high, inner[1], found[1] = inner[1], inner[0], found[0]
                 inner[0] = high - GOLDEN * (high - low)
-                found[0] = self._log_likelihood(inner[0], rate)[0]
+                found[0] = self._fit(inner[0], rate)[0]
         return 0.5 * (low + high)
 
-    def _log_likelihood(self, scatter2: float, rate: float) -> tuple[float, Array, Array, Array]:
-        v = self.noise(scatter2, rate)
-        factor = cho_factor(v, check_finite=False)
-        weighted = cho_solve(factor, self.design, check_finite=False)
-        normal = self.design.T @ weighted + np.diag(self.prior_sd**-2.0)
-        inner = cho_factor(normal, check_finite=False)
-        theta = cho_solve(inner, weighted.T @ self.observed)
-        rest = self.observed - self.design @ theta
-        chi2 = float(rest @ cho_solve(factor, rest)) + float(np.sum((theta / self.prior_sd) ** 2))
-        logdet = 2.0 * float(np.sum(np.log(np.diag(factor[0]))) + np.sum(np.log(np.diag(inner[0]))))
-        value = -0.5 * (chi2 + logdet) - float(np.sum(np.log(self.prior_sd)))
+    def _fit(self, scatter2: float, rate: float) -> tuple[float, Solution, Array]:
+        """Restricted log-likelihood, solution, and the root of the observations' covariance."""
+        low = np.linalg.cholesky(self.noise(scatter2, rate))
+        rows = np.column_stack([self.design, self.observed])
+        white = solve_triangular(low, rows, lower=True, check_finite=False)
+        found = leastsquares.solve(white[:, :-1], white[:, -1], sd=self.prior_sd)
+        logdet = 2.0 * float(np.sum(np.log(np.diag(low)))) + found.log_information
+        value = -0.5 * (found.squares + logdet) - float(np.sum(np.log(self.prior_sd)))
         if self.history is not None and self.history.df > 0:
             total = scatter2 + self.sensor_variance()
             value -= 0.5 * self.history.df * (np.log(total) + self.history.sd_m2**2 / total)
-        return value, theta, normal, weighted
+        return value, found, low
 
     def _at(self, scatter2: float, rate: float) -> Joint:
-        value, theta, normal, weighted = self._log_likelihood(scatter2, rate)
-        covariance = np.asarray(np.linalg.inv(normal), dtype=np.float64)
-        v_inverse = np.linalg.inv(self.noise(scatter2, rate))
-        p = v_inverse - weighted @ covariance @ weighted.T
+        value, found, low = self._fit(scatter2, rate)
+        white = solve_triangular(low, np.column_stack([np.eye(low.shape[0]), self.design]), lower=True)
+        whitener, told = white[:, : low.shape[0]], white[:, low.shape[0] :] @ found.root
+        p = whitener.T @ whitener - whitener.T @ told @ told.T @ whitener
         information = 0.5 * float(np.sum(p[: self.runs, : self.runs] ** 2))
         if self.history is not None:
             information += 0.5 * self.history.df / (scatter2 + self.sensor_variance()) ** 2
         return Joint(
-            theta, covariance, self.slices, float(np.sqrt(scatter2)),
+            found.theta, found.covariance, self.slices, float(np.sqrt(scatter2)),
             float(np.sqrt(self.sensor_variance())), information, value, self.gain0, self, replace(self.drift), rate,
         )  # fmt: skip
 

@@ -10,7 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.linalg import cho_solve, solve_triangular
 
+from analysis.core import leastsquares
 from analysis.core.airsensor import Gusts, wander
 from analysis.core.balance import CRR_CHANGE_SD, CRR_SD, POWER_GAIN_SD, Balance, altimeter
 from analysis.core.course import MARK_WINDOW_M, Layout
@@ -197,13 +199,14 @@ class _Legs:
             design[np.arange(n), run] = x
             noise = np.diag(self._white(theta[run])) + lean[:, None] * calm.covariance * lean[None, :]
             target = self.rows.energy_j + lean * headwind
-            weighted = np.linalg.solve(noise, np.column_stack([design, target]))
-            precision = np.concatenate([np.full(self.runs, 1.0), self.prior_sd**-2.0])
+            low = np.linalg.cholesky(noise)
+            white = solve_triangular(low, np.column_stack([design, target]), lower=True, check_finite=False)
             mean = np.concatenate([np.full(self.runs, 0.25), self.prior])
-            inverse = np.asarray(np.linalg.inv(design.T @ weighted[:, :-1] + np.diag(precision)), dtype=np.float64)
-            theta = inverse @ (design.T @ weighted[:, -1] + precision * mean)
+            sd = np.concatenate([np.ones(self.runs), self.prior_sd])
+            found = leastsquares.solve(white[:, :-1], white[:, -1], mean, sd)
+            theta, inverse = found.theta, found.covariance
             theta[: self.runs] = np.clip(theta[: self.runs], 0.05, 1.0)
-            rest = np.linalg.solve(noise, target - design @ theta)
+            rest = cho_solve((low, True), target - design @ theta)
             # only the smooth wind: gusts of single rows are fitted from the rows' own errors, and would tilt the system
             headwind = calm.smooth @ (lean * rest)
             headwind = np.clip(headwind, -15.0, 15.0)

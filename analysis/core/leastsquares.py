@@ -1,0 +1,78 @@
+"""Linear least squares with priors, by orthogonal triangulation: the one place where the core solves a system.
+
+What the rows are and how they are weighted belongs to the systems themselves (`balance`, `joint`, `wholelegs`):
+they come here in units of their noise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import solve_triangular
+
+from analysis.core.types import Array
+
+LEAST_LEFT = 1e-9  # share of the information on any combination of unknowns that must be left
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Solution:
+    """Unknowns and how well they are known, where rows are in units of their noise."""
+
+    theta: Array  # (p,)
+    root: Array  # (p, p): the covariance is root @ root.T
+    squares: float  # sum of squared residuals, those against the priors too
+    log_information: float  # logarithm of the determinant of the information matrix
+
+    @property
+    def covariance(self) -> Array:
+        return np.asarray(self.root @ self.root.T)
+
+
+def solve(
+    design: Array, observed: Array, mean: Array | None = None, sd: Array | None = None, removed: Array | None = None
+) -> Solution:
+    """Unknowns that fit the observations best, together with what was believed of them before.
+
+    Parameters
+    ----------
+    design : ndarray, shape (n, p)
+        Rows over the unknowns, in units of each observation's noise [1].
+    observed : ndarray, shape (n,)
+        Observations in the same units [1].
+    mean : ndarray, shape (p,), optional
+        Means of independent normal priors, zero where absent [unit of the unknown].
+    sd : ndarray, shape (p,), optional
+        Their standard deviations, infinite for none [unit of the unknown].
+    removed : ndarray, shape (p, p), optional
+        Information that is none: what noise in the design adds to the square of it. Left in where the rest
+        could not stand without it [1 per squared unit of the unknown].
+
+    Returns
+    -------
+    Solution
+        Unknowns [unit of the unknown].
+
+    References
+    ----------
+    Golub (1965), Numer. Math. 7:206-216: triangulation of the design beside the observations, no normal equations.
+    """
+    p = design.shape[1]
+    rows = np.column_stack([design, observed])
+    if sd is not None:
+        believed = np.zeros(p) if mean is None else mean
+        rows = np.vstack([rows, np.column_stack([np.diag(1.0 / sd), believed / sd])])
+    triangle = np.linalg.qr(rows, mode="r")
+    upper, turned = triangle[:p, :p], triangle[:p, p]
+    root = solve_triangular(upper, np.eye(p), check_finite=False)
+    squares = float(triangle[p, p] ** 2) if triangle.shape[0] > p else 0.0
+    information = 2.0 * float(np.sum(np.log(np.abs(np.diag(upper)))))
+    if removed is not None:
+        left = np.eye(p) - root.T @ removed @ root
+        if float(np.linalg.eigvalsh(left)[0]) > LEAST_LEFT:
+            low = np.linalg.cholesky(left)
+            root = solve_triangular(low, root.T, lower=True, check_finite=False).T
+            turned = solve_triangular(low, turned, lower=True, check_finite=False)
+            information += 2.0 * float(np.sum(np.log(np.diag(low))))
+    return Solution(root @ turned, root, squares, information)

@@ -203,7 +203,7 @@ class Model:
 
     def _fit(self, scatter2: float, rate: float) -> tuple[float, Solution, Array]:
         """Restricted log-likelihood, solution, and the root of the observations' covariance."""
-        low = np.linalg.cholesky(self.noise(scatter2, rate))
+        low: Array = np.asarray(np.linalg.cholesky(self.noise(scatter2, rate)), dtype=np.float64)
         rows = np.column_stack([self.design, self.observed])
         white = solve_triangular(low, rows, lower=True, check_finite=False)
         found = leastsquares.solve(white[:, :-1], white[:, -1], sd=self.prior_sd)

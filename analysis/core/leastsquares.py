@@ -63,7 +63,7 @@ def solve(
     if sd is not None:
         believed = np.zeros(p) if mean is None else mean
         rows = np.vstack([rows, np.column_stack([np.diag(1.0 / sd), believed / sd])])
-    triangle = np.linalg.qr(rows, mode="r")
+    triangle: Array = np.asarray(np.linalg.qr(rows, mode="r"))
     upper, turned = triangle[:p, :p], triangle[:p, p]
     root = solve_triangular(upper, np.eye(p), check_finite=False)
     squares = float(triangle[p, p] ** 2) if triangle.shape[0] > p else 0.0

@@ -10,6 +10,7 @@ from datetime import UTC, date, datetime, timedelta
 import factory
 from django.conf import settings
 from factory.django import DjangoModelFactory
+from uuid6 import uuid7
 
 from analysis.results.models import (
     Acceptance,
@@ -246,6 +247,19 @@ class RunFactory(DjangoModelFactory):
     number = factory.Sequence(lambda n: n + 1)
     setup = factory.SubFactory(SetupFactory, bike=factory.SelfAttribute("..session.bike"))
     recording = factory.SubFactory(RecordingFactory, session=factory.SelfAttribute("..session"))
+
+
+class CorrectionFactory(DjangoModelFactory):
+    class Meta:
+        model = models.Correction
+
+    rider = factory.SubFactory(RiderFactory)
+    studio = factory.SelfAttribute("rider.studio")
+    kind = models.CorrectionKind.LEFT_OUT
+    session_key = factory.LazyFunction(uuid7)
+    session_name = factory.Sequence(lambda n: f"Test day {n}")
+    reason = "stopped at a gate"
+    changes = factory.LazyFunction(lambda: {"runs": []})
 
 
 class EventFactory(DjangoModelFactory):

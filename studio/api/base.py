@@ -16,13 +16,14 @@ from rest_framework.reverse import reverse
 from rest_framework.views import APIView
 from rest_framework.viewsets import GenericViewSet
 
-from studio.api.etags import etag_of, require_match, unchanged
+from studio.api.etags import etag_of, require_match, unchanged, with_both_values
 from studio.api.filters import StudioFilters, refuse_unknown_keys
 from studio.api.idempotency import HEADER, answer_once
 from studio.api.permissions import ALL
 from studio.api.retirement import Retirement
 from studio.api.rows import row_shape, shown_rows
 from studio.api.shapes import ModelShape, StrictModelSerializer, names_of_columns, resting_values
+from studio.records.errors import StaleVersion
 from studio.records.models import Studio, User
 from studio.records.models.base import Record
 from studio.records.querysets import membership_of
@@ -174,11 +175,15 @@ class RecordViewSet(RemovableViewSet[R]):
 
     def _changed(self, request: Request, *, whole: bool) -> Response:
         record = self.get_object()
-        require_match(request, record)
-        given = self.given(request, partial=not whole)
-        changes = resting_values(self.into()) | given if whole else given
-        changes = {name: value for name, value in changes.items() if not _holds(record, name, value)}
-        self.record_update(record=record, by=caller(request), version=record.version, changes=changes)
+        try:
+            require_match(request, record)
+            given = self.given(request, partial=not whole)
+            changes = resting_values(self.into()) | given if whole else given
+            changes = {name: value for name, value in changes.items() if not _holds(record, name, value)}
+            self.record_update(record=record, by=caller(request), version=record.version, changes=changes)
+        except StaleVersion as error:
+            current = self.get_object()
+            raise with_both_values(error, request.data, self.shown(current), etag_of(current)) from error
         record = self.get_object()  # afresh: what was fetched along with it may have changed, too
         return Response(self.shown(record), headers={"ETag": etag_of(record)})
 

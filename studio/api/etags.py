@@ -5,10 +5,15 @@ Services check the version once more in the same statement that writes: here is 
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 
 from studio.api.problems import PreconditionMissing
-from studio.records.errors import StaleVersion
+from studio.records.errors import Difference, StaleVersion
 from studio.records.models.base import Record
 
 CODINGS = ("", "-gzip", "-br")
@@ -50,3 +55,11 @@ def unchanged(request: Request, record: Record) -> bool:
     header = request.headers.get("If-None-Match", "")
     sent = {tag.removeprefix("W/") for tag in _listed(header)}
     return bool(sent & (_tags_of(record) | {"*"}))
+
+
+def with_both_values(error: StaleVersion, yours: Any, theirs: Mapping[str, Any], etag: str) -> StaleVersion:
+    """The refusal with both values of every field that the caller sent and that now says something else."""
+    sent = yours if isinstance(yours, Mapping) else {}
+    now = json.loads(JSONRenderer().render(theirs))  # as an answer has them, so that equal values are equal
+    both = [Difference(key, sent[key], now[key]) for key in sent if key in now and now[key] != sent[key]]
+    return StaleVersion(error.message, differences=tuple(both), etag=etag)

@@ -48,6 +48,8 @@ TABLE: Mapping[str, Mapping[str, Methods]] = {
     "courses": RECORDS,
     "instruments": RECORDS,
     "mappings": RECORDS,
+    "calibrations": RECORDS,
+    "corrections": RECORDS,
     "sessions": RECORDS,
     "runs": RECORDS,
     "recordings": RECORDS,

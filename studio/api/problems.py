@@ -17,7 +17,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from analysis.readers.faults import Fault, Refused, shown
-from studio.records.errors import RecordsError
+from studio.records.errors import RecordsError, StaleVersion
 from studio.records.problems import KINDS, problem, problem_of
 from studio.records.store import is_full
 
@@ -89,6 +89,8 @@ def problem_response(exc: Exception, context: dict[str, Any]) -> Response:
     headers = {}
     if challenge := getattr(exc, "auth_header", None):
         headers["WWW-Authenticate"] = challenge
+    if isinstance(exc, StaleVersion) and exc.etag:
+        headers["ETag"] = exc.etag
     if document["status"] == KINDS["unavailable"].status:
         headers["Retry-After"] = str(RETRY_AFTER_S)
     if wait := getattr(exc, "wait", None):

@@ -34,6 +34,14 @@ class ProblemFault(serializers.Serializer[Any]):
     allowed = serializers.CharField()
 
 
+class ProblemDifference(serializers.Serializer[Any]):
+    """A field that somebody changed since it was read: what you sent, and what stands there now."""
+
+    key = serializers.CharField()
+    yours = serializers.JSONField(allow_null=True)
+    theirs = serializers.JSONField(allow_null=True)
+
+
 class Problem(serializers.Serializer[Any]):
     """Why the studio said no (RFC 9457)."""
 
@@ -42,6 +50,7 @@ class Problem(serializers.Serializer[Any]):
     status = serializers.IntegerField()
     detail = serializers.CharField()
     errors = ProblemFault(many=True, required=False)  # type: ignore[assignment]  # shadows what nobody reads
+    differences = ProblemDifference(many=True, required=False, help_text="with 412; ETag names the version of `theirs`")
 
 
 class ClosedBodies(OpenApiSerializerExtension):  # type: ignore[no-untyped-call]

@@ -11,18 +11,22 @@ from django.http import FileResponse
 from django_filters import rest_framework as filters
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiResponse, extend_schema
-from rest_framework import serializers
+from rest_framework import serializers, status
 from rest_framework.decorators import action
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from studio.api.base import RecordViewSet, caller
+from studio.api.base import RecordViewSet, address_of, caller
+from studio.api.etags import etag_of
 from studio.api.filters import StudioFilters
 from studio.api.jobs import JobOut, answer_with_job
+from studio.api.mending import MendIn, asked
+from studio.api.setups import SetupOut
 from studio.api.shapes import InstantText, ModelShape, NumberField, Reference, StrictModelSerializer, StrictSerializer
 from studio.records.models import Bike, Course, FieldSession, Instrument, Rider, SessionSetup, Setup
 from studio.records.services.bundles import bundle_export
+from studio.records.services.mending import setup_mend
 from studio.records.services.sessions import session_create, session_delete, session_update
 
 COLUMNS = (
@@ -135,6 +139,17 @@ class SessionViewSet(RecordViewSet[FieldSession]):
     record_create = staticmethod(session_create)
     record_update = staticmethod(session_update)
     record_delete = staticmethod(session_delete)
+
+    @extend_schema(request=MendIn, responses={201: SetupOut})
+    @action(detail=True, methods=["post"])
+    def mend(self, request: Request, pk: str) -> Response:
+        """Mend a setup that was entered wrong: a new one takes its runs, and its place when all of them move."""
+        session = self.get_object()
+        serializer = MendIn(data=request.data, context=self.get_serializer_context())
+        serializer.is_valid(raise_exception=True)
+        setup = setup_mend(session=session, by=caller(request), **asked(dict(serializer.validated_data)))
+        headers = {"Location": address_of("setups", setup.pk), "ETag": etag_of(setup)}
+        return Response(SetupOut(setup).data, status=status.HTTP_201_CREATED, headers=headers)
 
     @extend_schema(request=None, responses={202: JobOut})
     @action(detail=True, methods=["post"])

@@ -8,7 +8,9 @@ from rest_framework.routers import SimpleRouter
 from studio.api.analyses import AnalysisViewSet
 from studio.api.bikes import BikeViewSet
 from studio.api.bundles import BundlesView
+from studio.api.calibrations import CalibrationViewSet
 from studio.api.consents import ConsentViewSet
+from studio.api.corrections import CorrectionViewSet
 from studio.api.courses import CourseViewSet
 from studio.api.docs import DocsView, Nowhere, ProblemPage, SchemaView
 from studio.api.equipment_items import EquipmentItemViewSet
@@ -50,8 +52,10 @@ for viewset in (
     CourseViewSet,
     InstrumentViewSet,
     MappingViewSet,
+    CalibrationViewSet,
     SessionViewSet,
     RunViewSet,
+    CorrectionViewSet,
     RecordingViewSet,
     JobViewSet,
     AnalysisViewSet,

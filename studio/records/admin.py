@@ -15,6 +15,7 @@ from studio.records.models import (
     Bike,
     Calibration,
     Consent,
+    Correction,
     Course,
     DeviceMapping,
     EquipmentItem,
@@ -244,6 +245,12 @@ class RunAdmin(RecordAdmin):
 class RecordingAdmin(ReadOnlyAdmin):
     list_display = ("filename", "session", "format", "state", "size_bytes")
     list_select_related = ("session__rider",)
+
+
+@admin.register(Correction)
+class CorrectionAdmin(ReadOnlyAdmin):
+    list_display = ("session_name", "kind", "reason", "made_by", "created_at", "undone_at")
+    list_select_related = ("made_by",)
 
 
 @admin.register(Event)

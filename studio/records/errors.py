@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
 
 from analysis.readers.faults import Fault, shown
 
@@ -24,8 +26,32 @@ class Conflict(RecordsError):
     """Stands against what is there already: uniqueness or state (409)."""
 
 
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One field in which what the caller wants and what somebody wrote meanwhile differ."""
+
+    key: str
+    yours: Any
+    theirs: Any
+
+
 class StaleVersion(RecordsError):
-    """Somebody else changed the record since it was read (412)."""
+    """Somebody else changed the record since it was read (412); nothing was written.
+
+    `differences` holds both values of each field, and `etag` names the version that `theirs` was read from.
+    """
+
+    def __init__(
+        self,
+        message: str,
+        *,
+        faults: tuple[Fault, ...] = (),
+        differences: tuple[Difference, ...] = (),
+        etag: str = "",
+    ) -> None:
+        super().__init__(message, faults=faults)
+        self.differences = differences
+        self.etag = etag
 
 
 class TooLarge(RecordsError):

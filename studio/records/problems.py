@@ -7,7 +7,7 @@ here are the kinds, their words and how a refusal of the records or the readers 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from analysis.readers.faults import Fault, Refused
@@ -181,4 +181,7 @@ def problem_of(error: RecordsError | Refused) -> dict[str, Any]:
     """The problem document of a refusal by the records or the readers."""
     if isinstance(error, Refused):
         return problem("unusable", str(error), error.faults)
-    return problem(_KIND_OF_ERROR.get(type(error), "unusable"), error.message, error.faults)
+    document = problem(_KIND_OF_ERROR.get(type(error), "unusable"), error.message, error.faults)
+    if isinstance(error, StaleVersion) and error.differences:
+        document["differences"] = [asdict(difference) for difference in error.differences]
+    return document

@@ -21,7 +21,7 @@ class Analysis(models.Model):
 
     id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
     studio = models.ForeignKey(Studio, on_delete=models.PROTECT, related_name="+")
-    session = models.ForeignKey(FieldSession, on_delete=models.CASCADE, related_name="+")
+    session = models.ForeignKey(FieldSession, on_delete=models.PROTECT, related_name="+")
     number = models.PositiveIntegerField()
     inputs_sha256 = models.CharField(max_length=64)
     engine_version = models.CharField(max_length=40)

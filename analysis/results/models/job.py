@@ -43,7 +43,7 @@ class Job(models.Model):
     id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
     studio = models.ForeignKey(Studio, on_delete=models.PROTECT, related_name="+")
     requested_by = models.ForeignKey(User, on_delete=models.SET_NULL, null=True, related_name="+")
-    session = models.ForeignKey(FieldSession, on_delete=models.CASCADE, null=True, related_name="+")
+    session = models.ForeignKey(FieldSession, on_delete=models.SET_NULL, null=True, related_name="+")
     kind = models.CharField(max_length=40)
     payload = models.JSONField(default=dict)
     priority = models.PositiveSmallIntegerField(default=USER_PRIORITY)

@@ -1,6 +1,7 @@
 """The records, a file per subject."""
 
 from studio.records.models.bike import Bike, Position
+from studio.records.models.correction import Correction, CorrectionKind
 from studio.records.models.course import Course, CourseKind
 from studio.records.models.equipment import SLOTS, EquipmentItem, Mounting, Product
 from studio.records.models.event import Event, EventDetail
@@ -23,6 +24,8 @@ __all__ = [
     "Calibration",
     "Consent",
     "ConsentPurpose",
+    "Correction",
+    "CorrectionKind",
     "Course",
     "CourseKind",
     "DeviceMapping",

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from datetime import datetime
+from collections.abc import Iterable, Mapping
+from datetime import UTC, datetime
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
+from analysis.readers.faults import Fault
 from studio.records.errors import Conflict
 from studio.records.models import EquipmentItem, Mounting, Product, SetupItem, Studio, User
 from studio.records.services import write
@@ -58,28 +59,58 @@ def mounting_create(
 ) -> Mounting:
     """Mount an item: it leaves the place where it was, and whatever filled the slot is removed at the same time.
 
-    The slot `other` holds several items at once.
+    The slot `other` holds several items at once. A time that is past may be entered too, where it overlaps nothing.
     """
     values = {"item": item, "slot": slot, "mounted_at": mounted_at, **fields}
     with write.change_of(studio):
         if values.get("removed_at") is None:
             _close_mountings(studio, by, values)
-        return write.create(Mounting, studio=studio, by=by, fields=values)
+        return write.create(Mounting, studio=studio, by=by, fields=values, rules=[_refuse_overlap])
 
 
 def _close_mountings(studio: Studio, by: User | None, values: Mapping[str, Any]) -> None:
-    in_the_way = Q(item=values["item"])
-    for place in ("bike", "rider"):
-        if values.get(place) is not None and values["slot"] != SHARED_SLOT:
-            in_the_way |= Q(**{place: values[place]}, slot=values["slot"])
-    for mounting in Mounting.objects.filter(in_the_way, studio=studio, removed_at__isnull=True):
-        changes = {"removed_at": values["mounted_at"]}
+    place = Mounting(**{**values, "studio": studio})
+    for mounting in _in_the_way(place).filter(removed_at__isnull=True, mounted_at__lt=place.mounted_at):
+        changes = {"removed_at": place.mounted_at}
         mounting_update(record=mounting, by=by, version=mounting.version, changes=changes)
+
+
+def _in_the_way(mounting: Mounting) -> QuerySet[Mounting]:
+    """Mountings of the same item, and those in the same slot of the same bike or rider."""
+    found = Q(item=mounting.item_id)
+    for place in ("bike_id", "rider_id"):
+        if getattr(mounting, place) is not None and mounting.slot != SHARED_SLOT:
+            found |= Q(**{place: getattr(mounting, place)}, slot=mounting.slot)
+    return Mounting.objects.filter(found, studio_id=mounting.studio_id).exclude(pk=mounting.pk)
+
+
+def _refuse_overlap(mounting: Mounting) -> Iterable[Fault]:
+    """An item is in one place at a time, and a slot holds one item at a time."""
+    if mounting.removed_at is not None and mounting.removed_at <= mounting.mounted_at:
+        return ()  # the constraint says what is wrong with that
+    overlapping = _in_the_way(mounting).filter(Q(removed_at__isnull=True) | Q(removed_at__gt=mounting.mounted_at))
+    if mounting.removed_at is not None:
+        overlapping = overlapping.filter(mounted_at__lt=mounting.removed_at)
+    other = overlapping.select_related("item__product", "bike", "rider").order_by("mounted_at").first()
+    if other is not None:
+        raise Conflict(f"This overlaps another mounting: {_told(other)}. Correct that one, or these times.")
+    return ()
+
+
+def _told(mounting: Mounting) -> str:
+    end = f"to {_clock(mounting.removed_at)}" if mounting.removed_at else "and is still there"
+    return f"{mounting.item} on {mounting.bike or mounting.rider}, from {_clock(mounting.mounted_at)} {end}"
+
+
+def _clock(moment: datetime) -> str:
+    return f"{moment.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
 
 
 def mounting_update(*, record: Mounting, by: User | None, version: int, changes: Mapping[str, Any]) -> Mounting:
     """Correct a mounting, or enter its removal."""
-    return write.update(record, by=by, version=version, changes=changes, changeable=MOUNTING_FIELDS)
+    return write.update(
+        record, by=by, version=version, changes=changes, changeable=MOUNTING_FIELDS, rules=[_refuse_overlap]
+    )
 
 
 def mounting_delete(*, record: Mounting, by: User | None, version: int) -> None:

@@ -11,8 +11,9 @@ from django.db.models import Max
 from analysis.readers.faults import Fault, shown
 from analysis.readers.ranges import MOST
 from studio.records.errors import fault
-from studio.records.models import FieldSession, Recording, RecordingState, Run, Setup, Studio, User
+from studio.records.models import CorrectionKind, FieldSession, Recording, RecordingState, Run, Setup, Studio, User
 from studio.records.services import write
+from studio.records.services.corrections import columns_of, correction_note, kind_of_change, run_step
 from studio.records.services.sessions import link_setup, setup_faults
 
 RUN_FIELDS = (
@@ -40,9 +41,29 @@ def run_create(*, studio: Studio, by: User | None, session: FieldSession, **fiel
 
 
 def run_update(*, record: Run, by: User | None, version: int, changes: Mapping[str, Any]) -> Run:
-    """Correct a run, leave it out with a reason, or take it back in with an empty one."""
+    """Correct a run, leave it out with a reason, or take it back in with an empty one.
+
+    Leaving out, taking in and reassigning are kept with both values, to be shown and undone.
+    """
+    write.refuse_unknown(record, changes, RUN_FIELDS)
     with write.change_of(record.studio):
-        run = write.update(record, by=by, version=version, changes=changes, changeable=RUN_FIELDS, rules=[_whole])
+        before = columns_of(record, changes)
+        after = columns_of(write.changed_copy(record, changes), changes)
+        kind = kind_of_change(before, after)
+        run = run_write(record=record, by=by, version=version, changes=changes, verb=kind or "changed")
+        if kind is not None:
+            steps = [run_step(run, before, after)]
+            reason = run.left_out if kind == CorrectionKind.LEFT_OUT else ""
+            correction_note(session=run.session, kind=kind, by=by, changes={"runs": steps}, reason=reason)
+    return run
+
+
+def run_write(*, record: Run, by: User | None, version: int, changes: Mapping[str, Any], verb: str) -> Run:
+    """Write a run's new values under the event's `verb`, and link its setup; who calls this keeps the correction."""
+    with write.change_of(record.studio):
+        run = write.update(
+            record, by=by, version=version, changes=changes, changeable=RUN_FIELDS, rules=[_whole], verb=verb
+        )
         link_setup(run.session, run.setup)
         if CUT_FIELDS & changes.keys():
             run_ridden(session=run.session, ridden={run.number: (None, None)})
@@ -59,7 +80,21 @@ def run_ridden(*, session: FieldSession, ridden: Mapping[int, tuple[float | None
 
 def run_delete(*, record: Run, by: User | None, version: int) -> None:
     """Delete a run that was logged by mistake; one that was ridden is better left out with its reason."""
-    write.delete(record, by=by, version=version)
+    with write.change_of(record.studio):
+        deleted = {"record": "run", "columns": columns_of(record)}
+        write.delete(record, by=by, version=version)
+        kind = CorrectionKind.RUN_DELETED
+        correction_note(session=record.session, kind=kind, by=by, changes={"number": record.number, "deleted": deleted})
+
+
+def run_restore(*, values: Mapping[str, Any], by: User | None) -> Run:
+    """Enter a deleted run again, the same row as before; its old entity tags stay stale."""
+    run = Run(**values)
+    run.version += 1
+    with write.change_of(run.studio):
+        write.enter(run, by=by, rules=[_whole], verb="restored")
+        link_setup(run.session, run.setup)
+    return run
 
 
 def _whole(run: Run) -> Iterable[Fault]:

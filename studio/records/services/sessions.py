@@ -14,8 +14,9 @@ from analysis.readers.ranges import MOST, YEARS
 from analysis.readers.schema import BUNDLE, shape_faults
 from analysis.readers.times import known_zone, parse_time
 from studio.records.errors import Conflict, Unusable, fault, sentence
-from studio.records.models import FieldSession, Instrument, SessionSetup, Setup, Studio, User
+from studio.records.models import CorrectionKind, FieldSession, Instrument, SessionSetup, Setup, Studio, User
 from studio.records.services import write
+from studio.records.services.corrections import columns_of, correction_note, links_of
 
 SESSION_FIELDS = (
     "rider",
@@ -75,11 +76,47 @@ def session_update(*, record: FieldSession, by: User | None, version: int, chang
 
 
 def session_delete(*, record: FieldSession, by: User | None, version: int) -> None:
-    """Delete a test day on which nothing was ridden or recorded."""
+    """Delete a test day on which nothing was ridden or recorded; on the same day that can be undone."""
     with write.change_of(record.studio):
         if record.runs.exists() or record.recordings.exists():
             raise Conflict(HAS_RUNS)
+        deleted = {
+            "record": "session",
+            "columns": columns_of(record),
+            "links": links_of(record),
+            "instruments": [str(key) for key in record.instruments.values_list("pk", flat=True)],
+        }
         write.delete(record, by=by, version=version)
+        kind = CorrectionKind.SESSION_DELETED
+        correction_note(session=record, kind=kind, by=by, changes={"deleted": deleted})
+
+
+def session_restore(
+    *,
+    values: Mapping[str, Any],
+    setups: Sequence[Setup],
+    reference: Setup | None,
+    instruments: Sequence[Instrument],
+    by: User | None,
+) -> FieldSession:
+    """Open a deleted test day again, the same row as before; its old entity tags stay stale."""
+    session = FieldSession(**values)
+    session.version += 1
+    with write.change_of(session.studio):
+        write.enter(session, by=by, rules=[_whole], verb="restored")
+        _set_setups(session, setups, reference)
+        _set_instruments(session, instruments)
+    return session
+
+
+def replace_links(session: FieldSession, links: Sequence[Sequence[Any]]) -> None:
+    """Link exactly these setups (id, whether it is the reference), in this order; old entity tags are stale then."""
+    SessionSetup.objects.filter(session=session).delete()
+    SessionSetup.objects.bulk_create(
+        SessionSetup(session=session, setup_id=key, order=order, reference=reference)
+        for order, (key, reference) in enumerate(links)
+    )
+    _move_version(session)
 
 
 def link_setup(session: FieldSession, setup: Setup) -> None:
@@ -87,9 +124,13 @@ def link_setup(session: FieldSession, setup: Setup) -> None:
     if not SessionSetup.objects.filter(session=session, setup=setup).exists():
         last = SessionSetup.objects.filter(session=session).aggregate(last=Max("order"))["last"]
         SessionSetup.objects.create(session=session, setup=setup, order=0 if last is None else last + 1)
-        # The session says more than whoever read it knows: their entity tags are stale.
-        FieldSession.objects.filter(pk=session.pk).update(version=F("version") + 1, updated_at=timezone.now())
-        session.refresh_from_db(fields=["version", "updated_at"])
+        _move_version(session)
+
+
+def _move_version(session: FieldSession) -> None:
+    """The session says something else than whoever read it knows: their entity tags are stale."""
+    FieldSession.objects.filter(pk=session.pk).update(version=F("version") + 1, updated_at=timezone.now())
+    session.refresh_from_db(fields=["version", "updated_at"])
 
 
 def setup_faults(session: FieldSession, setups: Sequence[Setup], key: str) -> list[Fault]:

@@ -46,11 +46,15 @@ def create(
     rules: Sequence[Rule[R]] = (),
 ) -> R:
     """Make a record of the studio."""
-    record = model(studio=studio, **fields)
-    with change_of(studio):
+    return enter(model(studio=studio, **fields), by=by, rules=rules)
+
+
+def enter(record: R, *, by: User | None, rules: Sequence[Rule[R]] = (), verb: str = "made") -> R:
+    """Write a record that is in no table yet."""
+    with change_of(record.studio):
         check(record, rules=rules)
         record.save(force_insert=True)
-        note_event(studio=studio, by=by, verb="made", record=record)
+        note_event(studio=record.studio, by=by, verb=verb, record=record)
     return record
 
 
@@ -62,12 +66,11 @@ def update(
     changes: Mapping[str, Any],
     changeable: Collection[str],
     rules: Sequence[Rule[R]] = (),
+    verb: str = "changed",
 ) -> R:
     """Change a record that still has `version`; the same object comes back with the new values."""
     refuse_unknown(record, changes, changeable)
-    candidate = copy(record)
-    for name, value in changes.items():
-        setattr(candidate, name, value)
+    candidate = changed_copy(record, changes)
     with change_of(record.studio):
         check(candidate, rules=rules)
         values = {name: getattr(candidate, name) for name in changes}
@@ -75,11 +78,19 @@ def update(
         rows = type(record)._default_manager.filter(pk=record.pk, version=version)
         if not rows.update(**values, version=F("version") + 1, updated_at=now):
             raise stale(record)
-        note_event(studio=record.studio, by=by, verb="changed", record=record, detail={"fields": sorted(changes)})
+        note_event(studio=record.studio, by=by, verb=verb, record=record, detail={"fields": sorted(changes)})
     for name, value in values.items():
         setattr(record, name, value)
     record.version, record.updated_at = version + 1, now
     return record
+
+
+def changed_copy(record: R, changes: Mapping[str, Any]) -> R:
+    """The record as it would be; the given one stays as it is."""
+    candidate = copy(record)
+    for name, value in changes.items():
+        setattr(candidate, name, value)
+    return candidate
 
 
 def delete(record: R, *, by: User | None, version: int) -> None:

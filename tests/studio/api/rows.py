@@ -15,9 +15,11 @@ LISTED = (
     "courses",
     "instruments",
     "mappings",
+    "calibrations",
     "sessions",
     "runs",
     "recordings",
+    "corrections",
     "jobs",
     "analyses",
     "reports",
@@ -27,7 +29,7 @@ LISTED = (
 RECORDS = LISTED[: LISTED.index("recordings")]
 """Those that are made, changed and removed with a JSON body."""
 
-SHARED = ("products", "courses", "instruments", "mappings")
+SHARED = ("products", "courses", "instruments", "mappings", "calibrations", "corrections")
 """Rows that no single client owns."""
 
 
@@ -41,6 +43,7 @@ def make_rows(studio, user):
     setup = factories.SetupFactory(bike=bike)
     recording = factories.RecordingFactory(session=session)
     analysis = factories.AnalysisFactory(session=session)
+    instrument = factories.InstrumentFactory(studio=studio)
     return {
         "riders": rider,
         "bikes": bike,
@@ -50,8 +53,10 @@ def make_rows(studio, user):
         "positions": factories.PositionFactory(bike=bike),
         "setups": setup,
         "courses": session.course,
-        "instruments": factories.InstrumentFactory(studio=studio),
         "mappings": factories.DeviceMappingFactory(studio=studio),
+        "instruments": instrument,
+        "calibrations": factories.CalibrationFactory(instrument=instrument),
+        "corrections": factories.CorrectionFactory(rider=rider, session_key=session.pk),
         "sessions": session,
         "runs": factories.RunFactory(session=session, setup=setup, recording=recording),
         "recordings": recording,
@@ -90,6 +95,8 @@ def more_rows(route, rows, count):
         "courses": (factories.CourseFactory, {"studio": bike.studio}),
         "instruments": (factories.InstrumentFactory, {"studio": bike.studio}),
         "mappings": (factories.DeviceMappingFactory, {"studio": bike.studio}),
+        "calibrations": (factories.CalibrationFactory, {"instrument": rows["instruments"]}),
+        "corrections": (factories.CorrectionFactory, {"rider": bike.rider}),
         "sessions": (factories.SessionSetupFactory, {"session__rider": bike.rider, "session__bike": bike}),
         "runs": (factories.RunFactory, {"session": session, "setup": rows["setups"]}),
         "recordings": (factories.RecordingFactory, {"session": session}),
@@ -126,6 +133,14 @@ def body_for(route, rows):
             "device_key": "device-" + "0f" * 12,
             "name": "Hall logger",
             "fields": [{"field": "Speed", "channel": "speed_mps", "unit": "km/h"}],
+        },
+        "calibrations": {
+            "instrument": str(rows["instruments"].pk),
+            "done_on": "2026-05-01",
+            "figure": 1.004,
+            "figure_unit": "ratio to the reference weight",
+            "result": "within what is stated",
+            "due_on": "2027-05-01",
         },
         "sessions": {
             "rider": rider,

@@ -115,6 +115,7 @@ BROKEN = {
     "mapping_once_per_device": lambda: like(make.DeviceMappingFactory, ["studio"], device_key="device-" + "0f" * 12),
     "recording_name_once_per_session": lambda: like(make.RecordingFactory, ["session", "studio"], filename="a.csv"),
     "recording_not_empty": lambda: saved_parents(make.RecordingFactory, size_bytes=0),
+    "correction_kind_known": lambda: saved_parents(make.CorrectionFactory, kind="forgotten"),
     "event_number_once_per_studio": lambda: like(make.EventFactory, ["studio"], number=1),
 }
 BY_CHOICES = {
@@ -122,6 +123,7 @@ BY_CHOICES = {
     "invitation_role_known",
     "course_kind_known",
     "instrument_kind_known",
+    "correction_kind_known",
 }  # refused as choices before
 
 

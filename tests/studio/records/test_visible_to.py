@@ -40,6 +40,7 @@ NEVER_A_CLIENTS = {
     "DeviceMapping",
     "Instrument",
     "Calibration",
+    "Correction",
     "Event",
     "Acceptance",
     "Arm",
@@ -59,7 +60,7 @@ def row_of(model, rider):
         return rider.user.membership
     made = OWN.get(model.__name__)
     if made is None:
-        key = "instrument__studio" if model.__name__ == "Calibration" else "studio"
+        key = {"Calibration": "instrument__studio", "Correction": "rider__studio"}.get(model.__name__, "studio")
         return FACTORY[model](**{key: rider.studio})
     return FACTORY[model](**made(rider))
 

@@ -27,7 +27,7 @@ KINDS = {
         {"result": "fails"},
     ),
     "session": (sessions.session_update, sessions.session_delete, make.FieldSessionFactory, {"note": "calm"}),
-    "run": (runs.run_update, runs.run_delete, make.RunFactory, {"left_out": "traffic"}),
+    "run": (runs.run_update, runs.run_delete, make.RunFactory, {"note": "gusty"}),
 }
 
 

@@ -22,6 +22,7 @@ from studio.records.errors import Conflict, Unusable, fault, sentence
 from studio.records.models import (
     Bike,
     Consent,
+    Correction,
     EquipmentItem,
     EventDetail,
     FieldSession,
@@ -84,6 +85,7 @@ def _withdraw_all(rider: Rider, by: User) -> None:
 def _rows_of(rider: Rider) -> Iterator[QuerySet[Any]]:
     """What is about the rider, in an order in which it can go."""
     sessions = FieldSession.objects.filter(rider=rider)
+    yield Correction.objects.filter(rider=rider)
     yield Report.objects.filter(analysis__session__in=sessions)
     yield _jobs_of(rider)
     yield Run.objects.filter(Q(session__in=sessions) | Q(setup__bike__rider=rider))

@@ -24,6 +24,7 @@ from studio.records.models import (
     FieldSession,
     Instrument,
     Invitation,
+    KeptAnswer,
     Membership,
     Mounting,
     Position,
@@ -263,6 +264,13 @@ class EventAdmin(ReadOnlyAdmin):
 class EventDetailAdmin(ReadOnlyAdmin):
     list_display = ("event", "address")
     list_select_related = ("event",)
+
+
+@admin.register(KeptAnswer)
+class KeptAnswerAdmin(ReadOnlyAdmin):
+    list_display = ("user", "path", "status", "created_at")
+    list_select_related = ("user",)
+    exclude = ("body", "headers")
 
 
 @admin.register(ApiToken)

@@ -187,7 +187,9 @@ def test_a_withdrawal_takes_the_arms_out_and_asks_for_an_edition(session, agreed
 
 def test_erasing_the_rider_takes_the_arms_along(session, agreed, tested):
     tested(["Tarn 40", "Tarn 50"])
-    analysis_accept(analysis=analysed(session, wheels()), by=None)
+    analysis = analysed(session, wheels())
+    analysis_accept(analysis=analysis, by=None)
+    analysis.delete()
     session.delete()
     assert not Arm.objects.exists()
     assert not Acceptance.objects.exists()

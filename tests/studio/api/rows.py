@@ -89,7 +89,7 @@ def more_rows(route, rows, count):
         "bikes": (factories.BikeFactory, {"rider": bike.rider}),
         "products": (factories.ProductFactory, {"studio": bike.studio}),
         "equipment-items": (factories.EquipmentItemFactory, {"product": rows["products"], "rider": bike.rider}),
-        "mountings": (factories.MountingFactory, {"bike": bike}),
+        "mountings": (factories.MountingFactory, {"bike": bike, "slot": "other"}),
         "positions": (factories.PositionFactory, {"bike": bike}),
         "setups": (factories.SetupItemFactory, {"setup__bike": bike}),
         "courses": (factories.CourseFactory, {"studio": bike.studio}),

@@ -54,6 +54,11 @@ def fitters_rider():
     return make.InvitationFactory.build(studio=rider.studio, rider=rider)
 
 
+def second_answer():
+    first = make.KeptAnswerFactory(key="k")
+    return make.KeptAnswerFactory.build(user=first.user, key="k")
+
+
 def like(factory, parents, **values):
     """A second row that shares its parents with a first one."""
     first = factory(**values)
@@ -114,6 +119,7 @@ BROKEN = {
     "run_mass_positive": lambda: saved_parents(make.RunFactory, system_mass_kg=0.0),
     "mapping_once_per_device": lambda: like(make.DeviceMappingFactory, ["studio"], device_key="device-" + "0f" * 12),
     "recording_name_once_per_session": lambda: like(make.RecordingFactory, ["session", "studio"], filename="a.csv"),
+    "kept_answer_once_per_key": second_answer,
     "recording_not_empty": lambda: saved_parents(make.RecordingFactory, size_bytes=0),
     "correction_kind_known": lambda: saved_parents(make.CorrectionFactory, kind="forgotten"),
     "event_number_once_per_studio": lambda: like(make.EventFactory, ["studio"], number=1),

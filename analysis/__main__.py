@@ -5,6 +5,7 @@
     python -m analysis pool ARMS.csv --reference PRODUCT
     python -m analysis watts --delta-cda-m2 -0.0015 --speed-kmh 40
     python -m analysis yardstick --scenario wheels --sessions 400
+    python -m analysis yardstick --faults --sessions 200
 
 One JSON document on standard output, messages on standard error; exit 0 with a result (also an invalid one), 2 with
 every fault. Only core and readers are imported, so that it starts fast.
@@ -127,7 +128,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the exit status is 0 with a result and 2 with faults."""
     given = list(sys.argv[1:] if arguments is None else arguments)
     if given[:1] == ["yardstick"]:  # its simulator and processes load only when asked for: the others start fast
-        return int(import_module("analysis.yardstick").main(given[1:]))
+        own = [argument for argument in given[1:] if argument != "--faults"]
+        return int(import_module("analysis.yardstick" + "_faults" * (own != given[1:])).main(own))
     options = _parser().parse_args(_joined(given))
     try:
         document = options.run(options)

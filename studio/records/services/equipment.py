@@ -72,7 +72,8 @@ def _close_mountings(studio: Studio, by: User | None, values: Mapping[str, Any])
     place = Mounting(**{**values, "studio": studio})
     for mounting in _in_the_way(place).filter(removed_at__isnull=True, mounted_at__lt=place.mounted_at):
         changes = {"removed_at": place.mounted_at}
-        mounting_update(record=mounting, by=by, version=mounting.version, changes=changes)
+        # Without the rule: ending a mounting makes no overlap, also where older rows already have one.
+        write.update(mounting, by=by, version=mounting.version, changes=changes, changeable=MOUNTING_FIELDS)
 
 
 def _in_the_way(mounting: Mounting) -> QuerySet[Mounting]:

@@ -21,7 +21,9 @@ def remembering(device, rules):
     return known.get
 
 
-@pytest.mark.parametrize("data", [FOREIGN, gzip.compress(FOREIGN), FOREIGN.replace(b";", b"\t")])
+@pytest.mark.parametrize(
+    "data", [FOREIGN, gzip.compress(FOREIGN, mtime=0), FOREIGN.replace(b";", b"\t")], ids=["csv", "gzip", "tabs"]
+)
 def test_a_foreign_text_is_read_by_what_is_remembered_for_its_columns(data):
     mapping = remembering({"columns": ["Tempo", "zeit ", "Leistung"]}, RULES)
     columns = read_recording("day.csv", data, mapping=mapping).columns

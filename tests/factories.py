@@ -215,19 +215,6 @@ class SessionSetupFactory(DjangoModelFactory):
     order = factory.Sequence(lambda n: n % 1000)
 
 
-class KeptAnswerFactory(DjangoModelFactory):
-    class Meta:
-        model = models.KeptAnswer
-
-    user = factory.SubFactory(UserFactory)
-    path = "/api/v1/riders/"
-    key = factory.Sequence(lambda n: f"key-{n}")
-    request_sha256 = "a" * 64
-    status = 201
-    headers = {"Location": "/api/v1/riders/1/"}  # noqa: RUF012
-    created_at = NOON
-
-
 class DeviceMappingFactory(DjangoModelFactory):
     class Meta:
         model = models.DeviceMapping

@@ -7,6 +7,7 @@ from django.apps import apps
 from django.db import IntegrityError, models, transaction
 
 from studio.records.errors import Conflict, Unusable
+from studio.records.models import KeptAnswer
 from studio.records.services.checking import check
 from tests import factories as make
 from tests.factories import NOON
@@ -55,8 +56,10 @@ def fitters_rider():
 
 
 def second_answer():
-    first = make.KeptAnswerFactory(key="k")
-    return make.KeptAnswerFactory.build(user=first.user, key="k")
+    facts = {"user": make.UserFactory(), "path": "/api/v1/riders/", "key": "k", "request_sha256": "a" * 64}
+    facts |= {"status": 201, "headers": {"Location": "/"}, "created_at": NOON}
+    KeptAnswer.objects.create(**facts)
+    return KeptAnswer(**facts)
 
 
 def like(factory, parents, **values):

@@ -11,7 +11,7 @@ from tests.load.schema_rounds import ROLES, one_round
 pytestmark = pytest.mark.processes
 
 DOCUMENT = Path(__file__).parents[1] / "references" / "openapi.json"
-SEED, SHARE = 7, 4
+SEED, SHARE = 7, 3
 
 
 def share_of(role):
@@ -23,7 +23,7 @@ def share_of(role):
 
 
 def test_every_answer_is_one_that_the_document_allows(demo):
-    options = ["--phases=fuzzing", "--max-examples=8", "--no-shrink", f"--seed={SEED}"]
+    options = ["--phases=fuzzing", "--max-examples=4", "--no-shrink", f"--seed={SEED}"]
     for role in ROLES:
         status, words = one_round(demo, role, *share_of(role), *options)
         assert status == 0, f"{role}: {words}"

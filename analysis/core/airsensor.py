@@ -14,6 +14,7 @@ from scipy.linalg import cho_factor, cho_solve
 from analysis.core.course import Layout
 from analysis.core.samples import IntArray, Mask, Samples
 from analysis.core.types import Array
+from analysis.core.wandering import half_squares, kept_by_mean, split
 
 WANDER_MPS = 0.3  # mean wind, in ten minutes (DESIGN section 7)
 WANDER_RAD = np.radians(10.0)  # its direction, in ten minutes (DESIGN section 7)
@@ -41,7 +42,7 @@ class Gusts:
         """
         tau = max(self.time_s, 1e-3)
         length = np.maximum(end_s - begin_s, 1e-3)
-        same = 2.0 * tau / length * (1.0 - tau / length * (1.0 - np.exp(-length / tau)))
+        same = kept_by_mean(length / tau)
         apart = np.maximum(begin_s[:, None] - end_s[None, :], begin_s[None, :] - end_s[:, None])
         shape = (1.0 - np.exp(-length / tau)) * tau / length
         cross = shape[:, None] * shape[None, :] * np.exp(-np.maximum(apart, 0.0) / tau)
@@ -176,7 +177,7 @@ def measure_gusts(runs: list[Samples], layout: Layout, kept: list[Mask], gain: f
     """
     step = float(np.median([np.median(r.step_s[1:]) for r in runs]))
     lags = np.arange(1, 25) * max(1, round(1.0 / step))  # gusts live for seconds, however often they are recorded
-    total, count = np.zeros(lags.size), np.zeros(lags.size)
+    series = []
     for p in layout.passes:
         r = runs[p.run]
         if r.air_mps is None:
@@ -189,14 +190,11 @@ def measure_gusts(runs: list[Samples], layout: Layout, kept: list[Mask], gain: f
         x[own] = r.air_mps[own] / gain * np.tan(r.yaw_rad[own]) if across else r.air_mps[own] / gain - r.speed_mps[own]
         if layout.closed:
             x[own] -= turning(x[own], p.along_m[own - p.first] / float(layout.marks_m[-1]))
-        for j, lag in enumerate(lags):
-            d = x[lag:] - x[:-lag]
-            good = np.isfinite(d)
-            total[j] += 0.5 * float(np.sum(d[good] ** 2))
-            count[j] += good.sum()
+        series.append(x)
+    seen, count = half_squares(series, lags)
     if count.min() < 10:
         return Gusts(NOMINAL_AIR_NOISE_MPS, 0.6, 4.0)
-    return _fit_structure(lags.astype(np.float64) * step, step, total / count, count)
+    return _noise_and_gusts(lags.astype(np.float64) * step, step, seen, count)
 
 
 def turning(x: Array, laps: Array) -> Array:
@@ -219,25 +217,19 @@ def turning(x: Array, laps: Array) -> Array:
     return np.asarray(basis @ np.linalg.lstsq(basis, x, rcond=None)[0])
 
 
-def _fit_structure(lag_s: Array, step_s: float, seen: Array, count: Array) -> Gusts:
+def _noise_and_gusts(lag_s: Array, step_s: float, seen: Array, count: IntArray) -> Gusts:
     """Noise and gusts from half the mean square of differences; a sample is a mean over its step.
 
     A sensor that samples instants instead differs from the step's mean by gusts within the step, which blur the
     sums just like noise: read as means, its noise comes out larger by that much, as it should.
     """
-    best, answer = np.inf, Gusts(NOMINAL_AIR_NOISE_MPS, 0.6, 4.0)
-    weight = np.sqrt(count) / np.maximum(seen, 1e-9)
-    for tau in np.geomspace(1.0, 25.0, 25):
+
+    def grown(tau: float) -> Array:
         x = step_s / tau
-        own = 2.0 / x * (1.0 - (1.0 - np.exp(-x)) / x)  # variance of a step's mean over that of the gust
-        shared = 2.0 * (np.cosh(x) - 1.0) / x**2 * np.exp(-lag_s / tau)
-        basis = np.column_stack([np.ones(lag_s.size), own - shared])
-        found = np.linalg.lstsq(basis * weight[:, None], seen * weight, rcond=None)[0]
-        found = np.maximum(found, 0.0)
-        miss = float(np.sum((weight * (seen - basis @ found)) ** 2))
-        if miss < best:
-            best, answer = miss, Gusts(float(np.sqrt(found[0])), float(np.sqrt(found[1])), float(tau))
-    return answer
+        return np.asarray(kept_by_mean(x) - 2.0 * (np.cosh(x) - 1.0) / x**2 * np.exp(-lag_s / tau))
+
+    found = split(seen, np.sqrt(count) / np.maximum(seen, 1e-9), np.geomspace(1.0, 25.0, 25), grown)
+    return Gusts(found.white, found.wander, found.time_s)
 
 
 def close(blocks: Blocks, runs: int, along: Gusts, across: Gusts, has_yaw: bool) -> Closure | None:

@@ -9,14 +9,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.core import leastsquares
 from analysis.core.samples import Samples
 from analysis.core.types import Array
+from analysis.core.wandering import Split, half_squares, kept_by_mean, split
 
 TURN_SPREAD_M = 5.0  # prior SD of where riders turn and start, before the satellites are asked
 TURN_READ_M = 0.5  # of one turn's place as the wheel tells it, against the other turns (common practice, no source)
 AHEAD_M = 2.0  # of the way round a turn, alike at all of them (common practice, no source)
 USUAL_WANDER_M, USUAL_WANDER_S = 3.0, 60.0  # of a receiver in the open (common practice, no source)
 UNKNOWN_M = 1e3
+LAGS_S = np.array([1, 2, 4, 7, 12, 20, 30, 45, 60, 80])
 SCALE_PRIOR = 0.003  # prior SD of the wheel's circumference, relative (DESIGN section 7)
 
 
@@ -90,11 +93,10 @@ def _hung_together(passes: list[Pass], offset: Array, error: Array) -> tuple[Arr
     which = np.unique(run)
     cause = np.column_stack([(run[:, None] == which).astype(float), way, np.diag(way)])
     prior = np.concatenate([np.full(which.size, TURN_SPREAD_M), [AHEAD_M], np.full(way.size, TURN_READ_M)])
-    covariance = np.linalg.inv((cause / error[:, None] ** 2).T @ cause + np.diag(prior**-2.0))
-    found = covariance @ (cause.T @ (offset / error**2))
-    doubt = np.sqrt(np.diag(covariance))
+    found = leastsquares.solve(cause / error[:, None], offset / error, sd=prior)
+    doubt = np.sqrt(np.diag(found.covariance))
     of_runs, ahead, of_legs = doubt[: which.size], doubt[which.size], doubt[which.size + 1 :]
-    return cause @ found, (float(np.mean(of_runs)), float(np.mean(of_legs)), float(ahead))
+    return cause @ found.theta, (float(np.mean(of_runs)), float(np.mean(of_legs)), float(ahead))
 
 
 def _line(runs: list[Samples], passes: list[Pass], period: float | None) -> tuple[Array, Array]:
@@ -134,45 +136,32 @@ def _ahead(run: Samples, p: Pass, grid: Array, line: Array, period: float | None
 
 def _means(runs: list[Samples], passes: list[Pass], ahead: list[Array]) -> tuple[Array, Array]:
     """Mean of every pass and its standard uncertainty: a fix's error wanders for a minute, so few of them are new."""
-    white, wander, time_s = _wander([runs[p.run].time_s[p.first : p.last + 1] for p in passes], ahead)
+    fix = _wander([runs[p.run].time_s[p.first : p.last + 1] for p in passes], ahead)
     mean, error = np.zeros(len(passes)), np.full(len(passes), UNKNOWN_M)
     for i, (p, values) in enumerate(zip(passes, ahead, strict=True)):
         known = np.isfinite(values)
         if known.sum() < 20:
             continue
         time = runs[p.run].time_s[p.first : p.last + 1][known]
-        x = max(float(time[-1] - time[0]) / time_s, 1e-3)
-        share = 2.0 / x * (1.0 - (1.0 - np.exp(-x)) / x)  # of the wander that the mean over the pass keeps
+        kept = float(kept_by_mean(float(time[-1] - time[0]) / fix.time_s))
         mean[i] = float(np.mean(values[known]))
-        error[i] = float(np.sqrt(wander**2 * share + white**2 / known.sum() + 0.1**2))
+        error[i] = float(np.sqrt(fix.wander**2 * kept + fix.white**2 / known.sum() + 0.1**2))
     return mean, error
 
 
-def _wander(times: list[Array], ahead: list[Array]) -> tuple[float, float, float]:
-    """White and wandering error of a fix and the time of its wander, by half the mean squares of differences."""
-    lags = np.array([1, 2, 4, 7, 12, 20, 30, 45, 60, 80])
-    total, count = np.zeros(lags.size), np.zeros(lags.size)
+def _wander(times: list[Array], ahead: list[Array]) -> Split:
+    """White and wandering error of a fix, by half the mean squares of differences over all passes."""
+    series = []
     for time, values in zip(times, ahead, strict=True):
         even = np.arange(time[0], time[-1] + 0.5)
-        each = values[np.searchsorted(time, even).clip(0, time.size - 1)]  # about a second apart
-        for j, lag in enumerate(lags):
-            d = each[lag:] - each[:-lag]
-            good = np.isfinite(d)
-            total[j] += 0.5 * float(np.sum(d[good] ** 2))
-            count[j] += good.sum()
+        series.append(values[np.searchsorted(time, even).clip(0, time.size - 1)])  # about a second apart
+    half, count = half_squares(series, LAGS_S)
     seen = count > 20
     if seen.sum() < 4:
-        return 0.5, USUAL_WANDER_M, USUAL_WANDER_S
-    half, weight = total[seen] / count[seen], np.sqrt(count[seen] / lags[seen])
-    best, answer = np.inf, (0.5, USUAL_WANDER_M, USUAL_WANDER_S)
-    for time_s in np.geomspace(15.0, 120.0, 13):
-        basis = np.column_stack([np.ones(half.size), 1.0 - np.exp(-lags[seen] / time_s)])
-        scaled = weight / np.maximum(half, 1e-6)
-        found = np.maximum(np.linalg.lstsq(basis * scaled[:, None], half * scaled, rcond=None)[0], 0.0)
-        miss = float(np.sum((scaled * (half - basis @ found)) ** 2))
-        if miss < best:
-            best, answer = miss, (float(np.sqrt(found[0])), float(np.sqrt(found[1])), float(time_s))
-    return answer
+        return Split(0.5, USUAL_WANDER_M, USUAL_WANDER_S)
+    half, lag = half[seen], LAGS_S[seen]
+    weight = np.sqrt(count[seen] / lag) / np.maximum(half, 1e-6)
+    return split(half, weight, np.geomspace(15.0, 120.0, 13), lambda time_s: 1.0 - np.exp(-lag / time_s))
 
 
 def _scale(grid: Array, line: Array, passes: int) -> tuple[float, float]:

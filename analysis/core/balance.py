@@ -34,7 +34,6 @@ POWER_GAIN_SD = 0.013  # of power meter (0.012) and drivetrain efficiency (0.005
 RESPONSE_SD = 0.02
 # its prior in the fit: as good as fixed, for noise in gusts would pull it; its doubt is added after
 CONSIDERED_SD = 1e-3
-CLOCK_SD_S = 0.4  # between the power, speed and air streams (DESIGN section 7)
 HEIGHT_FLOOR_M = 0.15  # an altimeter's mean over passes is trusted no better than this at one mark
 
 

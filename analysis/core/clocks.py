@@ -12,9 +12,9 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.core import balance
-from analysis.core.balance import CLOCK_SD_S, Balance, Clocks, Frame, Noise
+from analysis.core.balance import Balance, Clocks, Frame, Noise
 from analysis.core.course import Layout
-from analysis.core.samples import IntArray, Samples
+from analysis.core.samples import CLOCK_SD_S, IntArray, Samples
 from analysis.core.stretches import Stretches, add_up
 from analysis.core.types import Array
 

@@ -17,6 +17,7 @@ from analysis.core.types import Array, Channels, Run, Session, WeatherReading
 Mask = NDArray[np.bool_]
 IntArray = NDArray[np.intp]
 
+CLOCK_SD_S = 0.4  # prior, between the power, speed, air and satellite streams (DESIGN section 7)
 LEAST_POWER_W = 20.0  # a rider who pushes less does not ride a test
 SHORT_GAP_S = 3.5  # up to here a gap is bridged from both sides; longer ones are left out of the sums
 # what a working thermometer, barometer or hygrometer can read outdoors; anything else is a gap

@@ -10,13 +10,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.linalg import cho_solve, cholesky
+from scipy.linalg import cholesky, solve_triangular
 
+from analysis.core import leastsquares
 from analysis.core.alignment import Pass
-from analysis.core.samples import Samples
+from analysis.core.samples import CLOCK_SD_S, Samples
 from analysis.core.types import Array
 
-CLOCK_SD_S = 0.4  # prior, between the streams (DESIGN section 7)
 WINDOW_M = (5.0, 160.0)  # from the end of a pass: the turn itself bends, farther away the speed is even
 STRAIGHT_COS = 0.94  # a step that leaves the line by more than 20 degrees belongs to the turn
 STEP_WANDER_M, WHITE_M = 0.6, 0.4  # of a receiver in a second, and of a fix (common practice, no source); rescaled
@@ -118,11 +118,6 @@ def _told(run: Samples, window: slice) -> tuple[float, float, float, float] | No
     cause = np.column_stack([np.ones(time.size), -speed])
     since = time - time[0]
     covariance = STEP_WANDER_M**2 * np.minimum(since[:, None], since[None, :]) + WHITE_M**2 * np.eye(time.size)
-    low = cholesky(covariance, lower=True)
-    weighted = cho_solve((low, True), cause)
-    normal = cause.T @ weighted
-    fit = np.linalg.solve(normal, weighted.T @ behind)
-    rest = behind - cause @ fit
-    left = float(rest @ cho_solve((low, True), rest))
-    information = 1.0 / float(np.linalg.inv(normal)[1, 1])
-    return float(fit[1]), information, left, time.size - 2.0
+    white = solve_triangular(cholesky(covariance, lower=True), np.column_stack([cause, behind]), lower=True)
+    found = leastsquares.solve(white[:, :2], white[:, 2])
+    return float(found.theta[1]), 1.0 / float(found.covariance[1, 1]), found.squares, time.size - 2.0

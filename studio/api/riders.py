@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Collection
+from functools import partial
 from typing import Any, ClassVar
 
 from django.http import FileResponse
@@ -17,11 +17,12 @@ from rest_framework.request import Request
 from reports.taking_along import rider_export
 from studio.api.base import RecordViewSet, caller
 from studio.api.filters import StudioFilters
-from studio.api.sessions import Zip
 from studio.api.shapes import ModelShape, StrictModelSerializer
+from studio.api.zips import Zip
 from studio.records.models import Rider, Role
 from studio.records.querysets import membership_of
 from studio.records.services.people import rider_create, rider_delete, rider_update
+from studio.records.store import spooled
 
 FIELDS = (
     "code",
@@ -80,11 +81,5 @@ class RiderViewSet(RecordViewSet[Rider]):
     def export(self, request: Request, pk: str) -> FileResponse:
         """All that the studio holds of the rider in one zip: records, sessions as bundles, results and reports."""
         rider = self.get_object()
-        file = tempfile.TemporaryFile(suffix=".zip")  # noqa: SIM115 - the answer closes it
-        try:
-            rider_export(rider=rider, target=file, by=caller(request))
-        except BaseException:
-            file.close()
-            raise
-        file.seek(0)
+        file = spooled(partial(rider_export, rider=rider, by=caller(request)))
         return FileResponse(file, as_attachment=True, filename="my-data.zip", content_type="application/zip")

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import Any
 from uuid import UUID
 
@@ -24,10 +24,12 @@ from studio.api.jobs import JobOut, answer_with_job
 from studio.api.mending import MendIn, asked
 from studio.api.setups import SetupOut
 from studio.api.shapes import InstantText, ModelShape, NumberField, Reference, StrictModelSerializer, StrictSerializer
+from studio.api.zips import Zip
 from studio.records.models import Bike, Course, FieldSession, Instrument, Rider, SessionSetup, Setup
 from studio.records.services.bundles import bundle_export
 from studio.records.services.mending import setup_mend
 from studio.records.services.sessions import session_create, session_delete, session_update
+from studio.records.store import spooled
 
 COLUMNS = (
     "rider",
@@ -125,13 +127,6 @@ class SessionFilters(StudioFilters):
     date = filters.DateFilter()
 
 
-class Zip(JSONRenderer):
-    """Lets a caller ask for the file's type; refusals are still problem documents."""
-
-    media_type = "application/zip"
-    format = "zip"
-
-
 class SessionViewSet(RecordViewSet[FieldSession]):
     route = "sessions"
     queryset = FieldSession.objects.prefetch_related("setup_links", "instruments")
@@ -163,13 +158,7 @@ class SessionViewSet(RecordViewSet[FieldSession]):
     def bundle(self, request: Request, pk: str) -> FileResponse:
         """The session as a bundle: rider, bike, setups, runs and recordings; another studio can bring it in."""
         session = self.get_object()
-        file = tempfile.TemporaryFile(suffix=".zip")  # noqa: SIM115 - the answer closes it
-        try:
-            bundle_export(session=session, target=file, by=caller(request))
-        except BaseException:
-            file.close()
-            raise
-        file.seek(0)
+        file = spooled(partial(bundle_export, session=session, by=caller(request)))
         return FileResponse(
             file, as_attachment=True, filename=f"session-{session.date}.zip", content_type="application/zip"
         )

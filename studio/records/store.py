@@ -10,6 +10,7 @@ import tempfile
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import IO, Protocol
 from uuid import UUID
 
 from django.conf import settings
@@ -90,6 +91,24 @@ def has_room() -> bool:
 def is_full(error: Exception) -> bool:
     """Whether a write failed for want of room, on the disk or in the account's share of it."""
     return isinstance(error, OSError) and error.errno in {errno.ENOSPC, errno.EDQUOT}
+
+
+class Writes(Protocol):
+    """Writes a whole file into an open one."""
+
+    def __call__(self, *, target: IO[bytes]) -> None: ...
+
+
+def spooled(write: Writes) -> IO[bytes]:
+    """What `write` makes, in a file without a name that stands at its begin; whoever answers with it closes it."""
+    file = tempfile.TemporaryFile()  # noqa: SIM115 - the answer closes it, after the last byte
+    try:
+        write(target=file)
+    except BaseException:
+        file.close()
+        raise
+    file.seek(0)
+    return file
 
 
 def discard_file(*, studio_id: UUID, sha256: str) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import tempfile
+from functools import partial
 from uuid import UUID
 
 from django.contrib import messages
@@ -14,6 +14,7 @@ from reports.erasing import rider_erase
 from reports.taking_along import rider_export
 from studio.records.errors import RecordsError
 from studio.records.models import Rider, Role
+from studio.records.store import spooled
 from studio.web.access import READERS, caller, open_to
 from studio.web.consents import rider_page
 
@@ -26,9 +27,7 @@ def _rider(request: HttpRequest, rider_id: UUID) -> Rider:
 @open_to(*READERS)
 def take_along(request: HttpRequest, rider_id: UUID) -> FileResponse:
     """Everything about the rider as a zip."""
-    target = tempfile.TemporaryFile()  # noqa: SIM115 - the response closes it, after the last byte
-    rider_export(rider=_rider(request, rider_id), target=target, by=caller(request).user)
-    target.seek(0)
+    target = spooled(partial(rider_export, rider=_rider(request, rider_id), by=caller(request).user))
     return FileResponse(target, as_attachment=True, filename="my-data.zip")
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import tempfile
+from functools import partial
 from uuid import UUID
 
 from django.http import FileResponse, HttpRequest, HttpResponse
@@ -16,6 +16,7 @@ from analysis.results.offers import offers_of
 from analysis.results.services.evidence import analysis_accept
 from studio.records.models import FieldSession
 from studio.records.services.bundles import bundle_export
+from studio.records.store import spooled
 from studio.web.access import READERS, STAFF, caller, is_staff, open_to
 from studio.web.answers import sentences
 from studio.web.jobs import UNFINISHED
@@ -79,8 +80,6 @@ def accept(request: HttpRequest, session_id: UUID) -> HttpResponse:
 def bundle(request: HttpRequest, session_id: UUID) -> FileResponse:
     """The session as a zip that an import takes again."""
     session = get_object_or_404(FieldSession.objects.visible_to(request.user), pk=session_id)
-    target = tempfile.TemporaryFile()  # noqa: SIM115 - the response closes it, after the last byte
-    bundle_export(session=session, target=target, by=caller(request).user)
-    target.seek(0)
+    target = spooled(partial(bundle_export, session=session, by=caller(request).user))
     name = slugify(session.title) or "session"
     return FileResponse(target, as_attachment=True, filename=f"{name}-{session.date:%Y-%m-%d}.zip")

@@ -43,10 +43,12 @@ def facts_of(fitted: Fit) -> Facts:
     Parameters
     ----------
     fitted : Fit
+        A category's model, fitted [m2].
 
     Returns
     -------
     Facts
+        Spread and consistency of the category [m2].
     """
     tau = round(float(np.sqrt(fitted.best.tau2)), TAU_DIGITS)
     riders = fitted.network.riders

@@ -45,10 +45,12 @@ def lay_out(arms: Arms) -> Network:
     Parameters
     ----------
     arms : Arms
+        Values with their errors [any unit].
 
     Returns
     -------
     Network
+        The same, by study [unit of the arms].
     """
     if np.any(arms.study[1:] < arms.study[:-1]):
         arms = arms.take(order_of(arms.study))

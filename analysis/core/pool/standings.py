@@ -67,12 +67,14 @@ def pool(arms: Arms, *, reference: str) -> Standings:
     Parameters
     ----------
     arms : Arms
+        Values with their errors [any unit].
     reference : str
-        Product that the others are told against.
+        Product that the others are told against [1].
 
     Returns
     -------
     Standings
+        Effects, intervals and ranks [unit of the arms].
 
     Raises
     ------

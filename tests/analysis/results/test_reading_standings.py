@@ -9,21 +9,12 @@ from scipy import stats
 
 from analysis.results.standings import WITHDRAWN, categories_of, current_edition, standings_of
 from tests.factories import ConsentFactory, ContributorKeyFactory, EditionFactory, ProductFactory, StandingsFactory
+from tests.standing_figures import FIGURES
 
 pytestmark = pytest.mark.django_db
 EFFECTS = (0.0, -0.0021, 0.0008)
 COVARIANCE = 1e-6 * np.array([[0.0, 0.0, 0.0], [0.0, 1.0, 0.4], [0.0, 0.4, 2.0]])
-FIGURES = {
-    "tau_m2": 0.001,
-    "tau_dl_m2": 0.0011,
-    "q": 12.0,
-    "df": 9,
-    "i2": 0.25,
-    "inconsistency_p": 0.5,
-    "interval_method": "hartung-knapp",
-    "quantile": 2.2,
-    "prediction_df": 8,
-}
+OWN_FIGURES = FIGURES | {"quantile": 2.2}
 
 
 @pytest.fixture
@@ -52,7 +43,7 @@ def row(studio, contributor):
     return StandingsFactory(
         edition__studio=studio,
         category="wheels",
-        figures=FIGURES,
+        figures=OWN_FIGURES,
         products=products,
         covariance=COVARIANCE[np.tril_indices(3)].tobytes(),
         contributors=np.array([contributor.key], np.int64).tobytes(),

@@ -11,19 +11,9 @@ import pytest
 from django.utils import timezone
 
 from tests.factories import ConsentFactory, ContributorKeyFactory, ProductFactory, StandingsFactory
+from tests.standing_figures import FIGURES
 
 SCHEMA = Path(__file__).parents[2] / "references" / "schemas" / "standings-1.schema.json"
-FIGURES = {
-    "tau_m2": 0.001,
-    "tau_dl_m2": 0.0011,
-    "q": 12.0,
-    "df": 9,
-    "i2": 0.25,
-    "inconsistency_p": 0.5,
-    "interval_method": "hartung-knapp",
-    "quantile": 2.0,
-    "prediction_df": 8,
-}
 CATALOGUE = (("Tarn 40", "890.00", 0.0), ("=Tarn 80", "1240.00", -0.005), ("Vaskel Deep", None, 0.002))
 
 

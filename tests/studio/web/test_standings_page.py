@@ -4,18 +4,8 @@ import numpy as np
 import pytest
 
 from tests.factories import ConsentFactory, ContributorKeyFactory, ProductFactory, StandingsFactory
+from tests.standing_figures import FIGURES
 from tests.studio.web.markup import Page
-
-FIGURES = {
-    **dict.fromkeys(("tau_m2", "tau_dl_m2"), 0.001),
-    "q": 12.0,
-    "df": 9,
-    "i2": 0.25,
-    "inconsistency_p": 0.5,
-    "interval_method": "hartung-knapp",
-    "quantile": 2.0,
-    "prediction_df": 8,
-}
 
 
 @pytest.fixture

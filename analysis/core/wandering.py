@@ -1,0 +1,99 @@
+"""What wanders and is forgotten exponentially: gusts, a receiver's error. Split from white noise, and kept by means.
+
+Whose wandering it is belongs to the callers (`airsensor`, `alignment`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.core.samples import IntArray
+from analysis.core.types import Array
+
+
+@dataclass(frozen=True, slots=True)
+class Split:
+    """White and wandering part of a series, as standard deviations in its unit."""
+
+    white: float
+    wander: float
+    time_s: float
+
+
+def kept_by_mean(lengths: Array | float) -> Array:
+    """Share of a wandering error's variance that its mean keeps.
+
+    Parameters
+    ----------
+    lengths : ndarray or float
+        Length of the mean over the time of the wandering [1].
+
+    Returns
+    -------
+    ndarray
+        Share of the variance [1].
+
+    References
+    ----------
+    Taylor (1922), Proc. London Math. Soc. 20:196-212: the integral of an exponential correlation.
+    """
+    x = np.maximum(lengths, 1e-9)
+    return np.asarray(2.0 / x * (1.0 - (1.0 - np.exp(-x)) / x))
+
+
+def half_squares(series: Iterable[Array], lags: IntArray) -> tuple[Array, IntArray]:
+    """Structure function: half the mean square of differences at each lag, NaN where a series has a gap.
+
+    Parameters
+    ----------
+    series : iterable of ndarray
+        Each even in time, gaps as NaN [any unit].
+    lags : ndarray of int, shape (k,)
+        In samples [1].
+
+    Returns
+    -------
+    tuple of ndarray
+        Half mean squares [squared unit] and the number of differences, shape (k,) [1].
+    """
+    total, count = np.zeros(lags.size), np.zeros(lags.size, dtype=np.intp)
+    for x in series:
+        for j, lag in enumerate(lags):
+            d = x[lag:] - x[:-lag]
+            good = np.isfinite(d)
+            total[j] += 0.5 * float(np.sum(d[good] ** 2))
+            count[j] += int(good.sum())
+    return total / np.maximum(count, 1), count
+
+
+def split(half: Array, weight: Array, times_s: Array, grown: Callable[[float], Array]) -> Split:
+    """White and wandering part of half mean squares, the likeliest of some times.
+
+    Parameters
+    ----------
+    half : ndarray, shape (k,)
+        Structure function [squared unit].
+    weight : ndarray, shape (k,)
+        Inverse standard deviations, up to a factor [1 per squared unit].
+    times_s : ndarray
+        Times of the wandering to try [s].
+    grown : callable
+        From a time [s] to the share of the wandering's variance that has grown at each lag, shape (k,) [1].
+
+    Returns
+    -------
+    Split
+        Standard deviations [unit] and time [s].
+    """
+    best, answer = np.inf, Split(0.0, 0.0, float(times_s[0]))
+    for time_s in times_s:
+        basis = np.column_stack([np.ones(half.size), grown(float(time_s))])
+        found = np.linalg.lstsq(basis * weight[:, None], half * weight, rcond=None)[0]
+        found = np.maximum(found, 0.0)
+        miss = float(np.sum((weight * (half - basis @ found)) ** 2))
+        if miss < best:
+            best, answer = miss, Split(float(np.sqrt(found[0])), float(np.sqrt(found[1])), float(time_s))
+    return answer

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
 from django.utils import timezone
 from django_filters import rest_framework as filters
 from drf_spectacular.utils import extend_schema
@@ -40,8 +44,25 @@ class CorrectionOut(ModelShape[Correction]):
             "may_be_undone",
         )
 
+    more_columns = ("made_by__username", "undone_by__username", "studio__timezone")
+
+    @classmethod
+    def more_of(cls, rows: Sequence[Mapping[str, Any]]) -> Mapping[Any, Mapping[str, Any]]:
+        return {
+            row["id"]: {
+                "made_by": row["made_by__username"],
+                "undone_by": row["undone_by__username"],
+                "may_be_undone": _open(row["created_at"], row["undone_at"], row["studio__timezone"]),
+            }
+            for row in rows
+        }
+
     def get_may_be_undone(self, correction: Correction) -> bool:
-        return may_be_undone(correction, timezone.now())
+        return _open(correction.created_at, correction.undone_at, correction.studio.timezone)
+
+
+def _open(made: datetime, undone: datetime | None, zone: str) -> bool:
+    return may_be_undone(made=made, undone=undone, zone=zone, now=timezone.now())
 
 
 class CorrectionFilters(StudioFilters):

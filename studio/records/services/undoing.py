@@ -43,18 +43,18 @@ def correction_undo(*, correction: Correction, by: User | None) -> Correction:
     return row
 
 
-def may_be_undone(correction: Correction, now: datetime) -> bool:
+def may_be_undone(*, made: datetime, undone: datetime | None, zone: str, now: datetime) -> bool:
     """Whether it is still the day of the correction, by the studio's clock, and nobody undid it."""
-    return correction.undone_at is None and _day(correction, correction.created_at) == _day(correction, now)
+    return undone is None and _day(made, zone) == _day(now, zone)
 
 
-def _day(correction: Correction, moment: datetime) -> str:
-    return f"{moment.astimezone(ZoneInfo(correction.studio.timezone)):%Y-%m-%d}"
+def _day(moment: datetime, zone: str) -> str:
+    return f"{moment.astimezone(ZoneInfo(zone)):%Y-%m-%d}"
 
 
 def _refuse_other_day(correction: Correction) -> None:
-    if not may_be_undone(correction, timezone.now()):
-        made = _day(correction, correction.created_at)
+    made = _day(correction.created_at, correction.studio.timezone)
+    if made != _day(timezone.now(), correction.studio.timezone):
         raise Conflict(
             f"This was done on {made}; undoing ends with that day. Correct it anew: both are then on record."
         )

@@ -15,7 +15,7 @@ from analysis.readers.channels import CHANNELS
 from analysis.readers.mapping_document import described
 from analysis.results.models import Job
 from studio.records.errors import RecordsError
-from studio.records.models import Recording, Setup
+from studio.records.models import FieldSession, Recording, Setup
 from studio.records.services.cutting import recording_cut
 from studio.web.access import STAFF, caller, open_to
 from studio.web.jobs import UNFINISHED
@@ -34,9 +34,8 @@ def visible_recording(request: HttpRequest, recording_id: UUID) -> Recording:
     return get_object_or_404(visible, pk=recording_id)
 
 
-def setups_for(recording: Recording) -> list[Setup]:
-    """What a part can be ridden in: the session's setups in their order, then the bike's others."""
-    session = recording.session
+def setups_for(session: FieldSession) -> list[Setup]:
+    """What a run can be ridden in: the session's setups in their order, then the bike's others."""
     tested = [link.setup for link in session.setup_links.select_related("setup")]
     labels = {setup.label for setup in tested}
     others = Setup.objects.filter(bike=session.bike_id).exclude(label__in=labels).order_by("-id")[:40]
@@ -64,7 +63,7 @@ def page_of(
         "date_note": said["date_note"],
         "problem": said["problem"],
         "job_at_work": at_work.first(),
-        "setups": setups_for(recording),
+        "setups": setups_for(recording.session),
         "parts": parts,
         "runs": recording.runs.select_related("setup").order_by("number"),
         "faults": faults,
@@ -87,7 +86,7 @@ def cut(request: HttpRequest, recording_id: UUID) -> HttpResponse:
         return redirect("web:recording", recording.pk)
     said = found_in(recording)
     parts = parts_of(recording, said["found"]) if said["found"] else []
-    cuts, faults = cuts_of(recording, parts, request.POST, {str(one.pk): one for one in setups_for(recording)})
+    cuts, faults = cuts_of(recording, parts, request.POST, {str(one.pk): one for one in setups_for(recording.session)})
     if not cuts and not faults:
         faults = ["No part has a setup yet. Choose what was ridden in each part that is a run."]
     if not faults:

@@ -13,8 +13,8 @@ from analysis.readers.ranges import MOST
 from studio.records.errors import fault
 from studio.records.models import CorrectionKind, FieldSession, Recording, RecordingState, Run, Setup, Studio, User
 from studio.records.services import write
-from studio.records.services.corrections import columns_of, correction_note, kind_of_change, run_step
-from studio.records.services.sessions import link_setup, setup_faults
+from studio.records.services.corrections import columns_of, correction_note, kind_of_change, links_of, run_step
+from studio.records.services.sessions import hand_over_place, link_setup, setup_faults
 
 RUN_FIELDS = (
     "number",
@@ -43,18 +43,24 @@ def run_create(*, studio: Studio, by: User | None, session: FieldSession, **fiel
 def run_update(*, record: Run, by: User | None, version: int, changes: Mapping[str, Any]) -> Run:
     """Correct a run, leave it out with a reason, or take it back in with an empty one.
 
-    Leaving out, taking in and reassigning are kept with both values, to be shown and undone.
+    Leaving out, taking in and reassigning are kept with both values, to be shown and undone. A setup whose last run
+    was reassigned is tested no longer.
     """
     write.refuse_unknown(record, changes, RUN_FIELDS)
     with write.change_of(record.studio):
-        before = columns_of(record, changes)
+        before, links = columns_of(record, changes), links_of(record.session)
         after = columns_of(write.changed_copy(record, changes), changes)
         kind = kind_of_change(before, after)
         run = run_write(record=record, by=by, version=version, changes=changes, verb=kind or "changed")
+        if kind == CorrectionKind.REASSIGNED:
+            hand_over_place(run.session, links, left=before["setup"], taker=after["setup"])
         if kind is not None:
-            steps = [run_step(run, before, after)]
+            kept: dict[str, Any] = {"runs": [run_step(run, before, after)]}
+            now = links_of(run.session)
+            if now != links:
+                kept["links"] = {"before": links, "after": now}
             reason = run.left_out if kind == CorrectionKind.LEFT_OUT else ""
-            correction_note(session=run.session, kind=kind, by=by, changes={"runs": steps}, reason=reason)
+            correction_note(session=run.session, kind=kind, by=by, changes=kept, reason=reason)
     return run
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC
 from typing import Any
+from uuid import UUID
 
 from django.db.models import F, Max
 from django.utils import timezone
@@ -125,6 +126,24 @@ def link_setup(session: FieldSession, setup: Setup) -> None:
         last = SessionSetup.objects.filter(session=session).aggregate(last=Max("order"))["last"]
         SessionSetup.objects.create(session=session, setup=setup, order=0 if last is None else last + 1)
         _move_version(session)
+
+
+def hand_over_place(session: FieldSession, links: Sequence[Sequence[Any]], *, left: str, taker: str) -> None:
+    """Where a setup's last run went to another setup, the other is tested in its stead, as reference if it was that.
+
+    `links` are the session's as they were before the run went over. Without this an analysis would compare a setup of
+    which there is no run. A setup that still waits for its first run stays as planned: it lost none.
+    """
+    keys = [key for key, _ in links]
+    if left not in keys or session.runs.filter(setup_id=UUID(left)).exists():
+        return
+    marked = next((key for key, reference in links if reference), keys[0])
+    if taker in keys:
+        keys.remove(left)
+    else:
+        keys[keys.index(left)] = taker
+    reference = taker if marked == left else marked
+    replace_links(session, [[key, key == reference] for key in keys])
 
 
 def _move_version(session: FieldSession) -> None:

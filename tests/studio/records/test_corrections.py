@@ -7,6 +7,7 @@ import time_machine
 
 from studio.records.errors import Conflict, Unusable
 from studio.records.models import Correction, Event, FieldSession, Run
+from studio.records.selectors.bundles import session_document
 from studio.records.services.corrections import links_of
 from studio.records.services.events import chain_faults
 from studio.records.services.runs import run_create, run_delete, run_update
@@ -209,3 +210,48 @@ def test_a_wrong_setup_of_another_bike_is_no_reassignment(run):
     with pytest.raises(Unusable, match="of another bike"):
         change(run, setup=SetupFactory(bike__rider=run.session.rider))
     assert not Correction.objects.exists()
+
+
+def linked(session):
+    """The labels that the session tests, the reference in brackets."""
+    links = session.setup_links.select_related("setup").order_by("order")
+    return [f"({link.setup.label})" if link.reference else link.setup.label for link in links]
+
+
+def test_a_setup_that_lost_its_last_run_is_tested_no_longer(run, session, setups):
+    RunFactory(session=session, setup=setups["B"], number=4)
+    change(run, setup=setups["B"])
+    assert linked(session) == ["(B)"]
+    document = session_document(session)
+    assert [(one["label"], one["reference"]) for one in document["setups"]] == [("B", True)]
+    undo()
+    assert linked(session) == ["(A)", "B"]
+
+
+def test_a_setup_that_takes_the_last_run_takes_the_place_too(run, session, setups):
+    RunFactory(session=session, setup=setups["B"], number=4)
+    change(run, setup=SetupFactory(bike=session.bike, label="C"))
+    assert linked(session) == ["(C)", "B"]
+    undo()
+    assert linked(session) == ["(A)", "B"]
+
+
+def test_a_setup_keeps_its_place_while_a_run_is_left_even_one_that_does_not_count(run, session, setups):
+    RunFactory(session=session, setup=setups["A"], number=4, left_out="a gust")
+    change(run, setup=setups["B"])
+    assert linked(session) == ["(A)", "B"]
+
+
+def test_a_setup_that_waits_for_its_first_run_stays_planned(run, session, setups):
+    SessionSetupFactory(session=session, setup__label="C", order=2)
+    RunFactory(session=session, setup=setups["A"], number=4)
+    change(run, setup=setups["B"])
+    assert linked(session) == ["(A)", "B", "C"]
+
+
+def test_undoing_takes_a_setup_out_that_only_came_in_by_mistake(run, session, setups):
+    RunFactory(session=session, setup=setups["A"], number=4)
+    change(run, setup=SetupFactory(bike=session.bike, label="C"))
+    assert linked(session) == ["(A)", "B", "C"]
+    undo()
+    assert linked(session) == ["(A)", "B"]

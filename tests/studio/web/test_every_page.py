@@ -76,6 +76,8 @@ def world(analysis, bare_day, owner_ada, fitter_bo, rider_cy):
         f"/sessions/{bare_day.pk}/": EVERYBODY,
         f"/sessions/{bare_day.pk}/analyse/": STAFF | {"fitter": 302, "owner": 302},
         f"/sessions/{bare_day.pk}/accept/": STAFF | {"fitter": 302, "owner": 302},
+        f"/runs/{bare_day.runs.get(number=1).pk}/": STAFF,
+        f"/runs/{bare_day.runs.get(number=3).pk}/": STAFF,
         f"/results/{analysis.pk}/report/": STAFF | {"fitter": 302, "owner": 302},
         **{f"/results/{one.pk}/": EVERYBODY for one in verdicts},
         f"/sessions/{analysis.session_id}/files/": STAFF,
@@ -237,7 +239,7 @@ def test_an_account_of_no_studio_is_told_whom_to_ask(browser, django_user_model)
 
 def test_forms_without_the_safety_mark_are_refused(world, people, browser, analysis):
     addresses = ["/sign-out/", "/upload/", "/account/", f"/results/{analysis.pk}/report/"]
-    addresses += [f"/sessions/{analysis.session_id}/accept/"]
+    addresses += [f"/sessions/{analysis.session_id}/accept/", f"/runs/{analysis.session.runs.get(number=1).pk}/"]
     addresses += ["/people/", f"/riders/{analysis.session.rider_id}/consents/", "/account/sign-out-everywhere/"]
     addresses += [f"/sessions/{analysis.session_id}/analyse/", f"/account/tokens/{analysis.pk}/revoke/"]
     client = browser(people["fitter"], enforce_csrf_checks=True)

@@ -28,6 +28,7 @@ from studio.api.filters import StudioFilters
 from studio.api.jobs import JobOut, answer_with_job
 from studio.api.parsers import StrictJSONParser, refuse_large_upload
 from studio.api.previews import PreviewOut
+from studio.api.rows import shown_records
 from studio.api.runs import Cut, RunOut
 from studio.api.shapes import ModelShape, Reference, StrictModelSerializer, StrictSerializer
 from studio.records.models import FieldSession, Recording, RecordingState, Run, Setup
@@ -148,7 +149,8 @@ class RecordingViewSet(RemovableViewSet[Recording]):
             jobs[recording.pk] = self._reading(request, recording, session)
 
         recordings = recordings_store(session=session, files=named, by=caller(request), entered=read)
-        made = [{**self.shown(one), "job": jobs[one.pk].pk} for one in recordings]
+        shown = shown_records(RecordingOut, recordings, request.user)
+        made = [{**row, "job": jobs[one.pk].pk} for row, one in zip(shown, recordings, strict=True)]
         if len(made) == 1:
             headers = {"Location": address_of("recordings", recordings[0].pk), "ETag": etag_of(recordings[0])}
             return Response(made[0], status=status.HTTP_201_CREATED, headers=headers)

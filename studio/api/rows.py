@@ -71,6 +71,14 @@ def shown_rows(
     return shown
 
 
+def shown_records(out: type[ModelShape[Any]], records: Sequence[models.Model], user: object) -> list[dict[str, Any]]:
+    """Whole records in hand, shown in the way of a list where it can be."""
+    shape = row_shape(out)
+    if shape is None or out.more_columns:
+        return [dict(out(record).data) for record in records]
+    return shown_rows(out, shape, [vars(record) for record in records], user)
+
+
 def _shape(fields: Mapping[str, Any], columns: Mapping[str, str], more: Iterable[str] = ()) -> RowShape:
     entries: list[tuple[str, str, Convert | None]] = []
     nested: list[tuple[str, RowShape]] = []

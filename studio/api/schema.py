@@ -38,8 +38,8 @@ class ProblemDifference(serializers.Serializer[Any]):
     """A field that somebody changed since it was read: what you sent, and what stands there now."""
 
     key = serializers.CharField()
-    yours = serializers.JSONField(allow_null=True)
-    theirs = serializers.JSONField(allow_null=True)
+    yours = serializers.JSONField(help_text="null is a value, too")
+    theirs = serializers.JSONField()
 
 
 class Problem(serializers.Serializer[Any]):

@@ -7,7 +7,9 @@ import hashlib
 import os
 import shutil
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Protocol
@@ -18,6 +20,7 @@ from django.conf import settings
 ROOM_BYTES = 32 * 1024 * 1024
 _known: set[Path] = set()
 """Folders whose entry in the one above this process has flushed to the disk."""
+MOST_FLUSHES = 8
 TORN = "incoming-"
 """How the name of a file begins that is not whole yet."""
 
@@ -43,13 +46,23 @@ def file_path(*, studio_id: UUID, sha256: str) -> Path:
     return _folder(studio_id) / sha256[:2] / sha256
 
 
-def keep_file(*, studio_id: UUID, chunks: Iterable[bytes], max_bytes: int | None = None) -> StoredFile:
-    """Write the bytes, flush file and folder to the disk, then give hash and size. The same bytes twice cost nothing.
+@dataclass(frozen=True, slots=True)
+class Incoming:
+    """Bytes that lie whole beside the others, under a torn file's name until they are kept."""
+
+    stored: StoredFile
+    path: Path
+    target: Path
+
+
+@contextmanager
+def incoming(*, studio_id: UUID, chunks: Iterable[bytes], max_bytes: int | None = None) -> Iterator[Incoming]:
+    """Write and hash the bytes; at the end nothing is left of them unless they were kept meanwhile.
 
     Raises
     ------
     FileTooLarge
-        When more than `max_bytes` come; nothing is kept.
+        When more than `max_bytes` come.
     """
     root = _folder(studio_id)
     root.mkdir(parents=True, exist_ok=True)
@@ -63,21 +76,44 @@ def keep_file(*, studio_id: UUID, chunks: Iterable[bytes], max_bytes: int | None
                     raise FileTooLarge(f"more than {max_bytes} bytes")
                 digest.update(chunk)
                 file.write(chunk)
-            file.flush()
-            os.fsync(file.fileno())
         sha256 = digest.hexdigest()
-        target = file_path(studio_id=studio_id, sha256=sha256)
-        target.parent.mkdir(exist_ok=True)
-        os.replace(temporary, target)
-        _sync_folder(target.parent)
-        for folder in (target.parent, root, root.parent):  # any of them may be new
-            if folder not in _known:
-                _sync_folder(folder.parent)
-                _known.add(folder)
-    except BaseException:
+        yield Incoming(StoredFile(sha256, size), Path(temporary), file_path(studio_id=studio_id, sha256=sha256))
+    finally:
         Path(temporary).unlink(missing_ok=True)
-        raise
-    return StoredFile(sha256=sha256, size_bytes=size)
+
+
+def keep(came: Iterable[Incoming]) -> None:
+    """Give the bytes their names, then flush files and folders to the disk together: all wait for the same disk."""
+    targets = [_placed(one) for one in came]
+    folders = {folder for target in targets for folder in target.parents[:3]} - _known  # any of them may be new
+    places = {*targets, *(target.parent for target in targets), *(folder.parent for folder in folders)}
+    if places:
+        with ThreadPoolExecutor(min(len(places), MOST_FLUSHES)) as flushes:
+            list(flushes.map(_sync, places))
+    _known.update(folders)
+
+
+def _placed(one: Incoming) -> Path:
+    one.target.parent.mkdir(exist_ok=True)
+    try:
+        os.link(one.path, one.target)
+    except OSError:  # there already and perhaps named by a row, so never torn; or files have one name only here
+        _sync(one.path)
+        os.replace(one.path, one.target)
+    return one.target
+
+
+def keep_file(*, studio_id: UUID, chunks: Iterable[bytes], max_bytes: int | None = None) -> StoredFile:
+    """Write the bytes, flush file and folder to the disk, then give hash and size. The same bytes twice cost nothing.
+
+    Raises
+    ------
+    FileTooLarge
+        When more than `max_bytes` come; nothing is kept.
+    """
+    with incoming(studio_id=studio_id, chunks=chunks, max_bytes=max_bytes) as came:
+        keep([came])
+    return came.stored
 
 
 def has_room() -> bool:
@@ -122,8 +158,9 @@ def discard_torn() -> None:
         torn.unlink(missing_ok=True)
 
 
-def _sync_folder(folder: Path) -> None:
-    handle = os.open(folder, os.O_RDONLY)
+def _sync(place: Path) -> None:
+    """Flush a file or a folder to the disk."""
+    handle = os.open(place, os.O_RDONLY)
     try:
         os.fsync(handle)
     finally:

@@ -33,14 +33,14 @@ def _in_line() -> AbstractContextManager[object]:
 
 
 @contextmanager
-def turn(studio: Studio) -> Iterator[None]:
-    """A transaction in which the studio's writes wait for each other.
+def turn(studio: Studio, *, savepoint: bool = True) -> Iterator[None]:
+    """A transaction in which the studio's writes wait for each other; `savepoint` as in Django's `atomic`.
 
     Everything that ends with an event takes this lock first and nothing else before it, so two writers can neither
     fork the chain nor wait for each other in a ring. `no_key`: foreign keys to the studio may still be checked.
     Under SQLite the transaction itself is the lock (IMMEDIATE), and a question would only cost time.
     """
-    with _in_line(), transaction.atomic():
+    with _in_line(), transaction.atomic(savepoint=savepoint):
         if connection.features.has_select_for_update:
             Studio.objects.select_for_update(no_key=True).get(pk=studio.pk)
         yield
@@ -58,7 +58,7 @@ def note_event(
     """Append one act to the studio's chain, within the transaction of the act itself."""
     salt = secrets.token_hex(16) if detail or address else ""
     side = EventDetail(salt=salt, text=dict(detail or {}), address=address)
-    with turn(studio):
+    with turn(studio, savepoint=False):  # an act whose event fails is undone as a whole
         last = Event.objects.filter(studio=studio).order_by("-number").first()
         event = Event(
             studio=studio,

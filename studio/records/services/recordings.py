@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager
 from dataclasses import asdict
 from datetime import timedelta
 from typing import Any
@@ -16,7 +17,7 @@ from studio.records.errors import Conflict, RecordsError, TooLarge, Unusable, fa
 from studio.records.models import FieldSession, Recording, RecordingState, User
 from studio.records.services import write
 from studio.records.services.events import note_event
-from studio.records.store import FileTooLarge, StoredFile, keep_file
+from studio.records.store import FileTooLarge, Incoming, StoredFile, incoming, keep
 
 READING_FIELDS = (
     "state",
@@ -51,20 +52,23 @@ def recordings_store(
     `entered` is called for each row within the transaction that enters it: what hangs on it is one fact with it.
     """
     refusals: list[RecordsError] = []
-    stored, rows = [], []
-    for filename, chunks in files:
-        try:
-            stored.append((filename, keep_upload(session=session, filename=filename, chunks=chunks)))
-        except RecordsError as refusal:
-            refusals.append(refusal)
-    with write.change_of(session.studio):
-        for filename, file in stored:
+    with ExitStack() as ending:
+        came: list[tuple[str, Incoming]] = []
+        names: dict[str, StoredFile] = {}
+        for filename, chunks in files:
             try:
-                rows.append(_entered(session, filename, file, by))
+                one = ending.enter_context(_incoming(session, filename, chunks))
+                _named_already(session, filename, one.stored)
+                names.setdefault(canonical(filename), one.stored)
+                _require_same(filename, names[canonical(filename)].sha256, one.stored)
+                came.append((filename, one))
             except RecordsError as refusal:
                 refusals.append(refusal)
         if refusals:
-            raise _together(refusals)
+            raise _together(refusals)  # before any of the bytes has its name: nothing is left of them
+        keep([one for _, one in came])
+    with write.change_of(session.studio):
+        rows = [_entered(session, filename, one.stored, by) for filename, one in came]
         if entered is not None:
             for row in rows:
                 entered(row)
@@ -78,42 +82,52 @@ def _together(refusals: Sequence[RecordsError]) -> RecordsError:
 
 
 def _entered(session: FieldSession, filename: str, stored: StoredFile, by: User | None) -> Recording:
+    there = _named_already(session, filename, stored)  # again, in the studio's turn
+    return there or recording_enter(session=session, filename=filename, stored=stored, by=by)
+
+
+def _named_already(session: FieldSession, filename: str, stored: StoredFile) -> Recording | None:
+    """The recording that has the name, if its bytes are the same; other bytes are refused."""
     there = Recording.objects.filter(session=session, filename=canonical(filename)).first()
-    if there is None:
-        return recording_enter(session=session, filename=filename, stored=stored, by=by)
-    if there.sha256 != stored.sha256:
-        found = fault("file", f"{shown(filename)}, with other bytes than the one that is there", "another name")
-        raise Conflict("A file name is used once in a session.", faults=(found,))
+    if there is not None:
+        _require_same(filename, there.sha256, stored)
     return there
 
 
-def keep_upload(*, session: FieldSession, filename: str, chunks: Iterable[bytes]) -> StoredFile:
+def _require_same(filename: str, sha256: str, stored: StoredFile) -> None:
+    if sha256 != stored.sha256:
+        found = fault("file", f"{shown(filename)}, with other bytes than the one that is there", "another name")
+        raise Conflict("A file name is used once in a session.", faults=(found,))
+
+
+@contextmanager
+def _incoming(session: FieldSession, filename: str, chunks: Iterable[bytes]) -> Iterator[Incoming]:
     """Bring the bytes to the disk; too many or none are refused."""
     if not safe_name(filename):
         raise Unusable("The file's name cannot be kept.", faults=(fault("file", shown(filename), NAME_ALLOWED),))
     most = settings.UPLOAD_MAX_BYTES
     try:
-        stored = keep_file(studio_id=session.studio_id, chunks=chunks, max_bytes=most)
+        with incoming(studio_id=session.studio_id, chunks=chunks, max_bytes=most) as one:
+            if not one.stored.size_bytes:
+                found = fault("file", f"{shown(filename)}, which is empty", "a recording with at least one sample")
+                raise Unusable("The recording is empty.", faults=(found,))
+            yield one
     except FileTooLarge as error:
         allowed = f"at most {most // 2**20} MiB a recording"
         found = fault("file", f"{shown(filename)} with more", allowed)
         raise TooLarge(f"The recording is too large: {allowed}.", faults=(found,)) from error
-    if not stored.size_bytes:
-        found = fault("file", f"{shown(filename)}, which is empty", "a recording with at least one sample")
-        raise Unusable("The recording is empty.", faults=(found,))
-    return stored
 
 
 def recording_enter(*, session: FieldSession, filename: str, stored: StoredFile, by: User | None) -> Recording:
     """Enter bytes that are on the disk as a recording of the session.
 
-    What a record is asked before it is written was asked of the file before its bytes were kept, so it is not again.
+    Within the studio's turn. What a record is asked before it is written was asked of the file before its bytes were
+    kept, so it is not again.
     """
     facts = {"sha256": stored.sha256, "size_bytes": stored.size_bytes}
-    with write.change_of(session.studio):
-        row = Recording(studio=session.studio, session=session, filename=canonical(filename), **facts)
-        row.save(force_insert=True)
-        note_event(studio=session.studio, by=by, verb="made", record=row)
+    row = Recording(studio=session.studio, session=session, filename=canonical(filename), **facts)
+    row.save(force_insert=True)
+    note_event(studio=session.studio, by=by, verb="made", record=row)
     return row
 
 

@@ -113,6 +113,11 @@ def test_a_recording_is_201_with_its_address_and_the_job_that_reads_it(bo, studi
     assert file_path(studio_id=studio.pk, sha256=said["sha256"]).read_bytes() == content
 
 
+def test_the_answer_shows_the_recording_as_its_address_does(bo, session):
+    made = send(bo, RECORDINGS, session=str(session.pk), file=upload("run-01.csv", b"time,power_w\n0,200\n"))
+    assert bo.get(made["Location"]).json() == {key: value for key, value in made.json().items() if key != "job"}
+
+
 def test_an_empty_recording_is_422(bo, session):
     assert send(bo, RECORDINGS, session=str(session.pk), file=upload("run.csv", b"")).status_code == 422
 

@@ -11,7 +11,13 @@ from analysis.readers.samples import Recording as Reading
 from studio.records.errors import Conflict, TooLarge, Unusable
 from studio.records.models import Recording, RecordingState
 from studio.records.selectors.bundles import session_files
-from studio.records.services.recordings import recording_delete, recording_read, recording_refuse, recording_store
+from studio.records.services.recordings import (
+    recording_delete,
+    recording_read,
+    recording_refuse,
+    recording_store,
+    recordings_store,
+)
 from studio.records.store import file_path
 from tests.factories import NOON, FieldSessionFactory, RunFactory
 
@@ -86,6 +92,29 @@ def test_bytes_are_on_the_disk_before_the_row(session, monkeypatch):
     monkeypatch.setattr(Recording, "save", lambda self, **_: steps.append("row"))
     stored(session)
     assert steps == ["fsync"] * 5 + ["row"]
+
+
+@pytest.mark.parametrize(
+    "files",
+    [
+        [("one.csv", [b"fine"]), ("two.csv", [])],
+        [("one.csv", [b"fine"]), ("../two.csv", [b"fine, too"])],
+        [("one.csv", [b"fine"]), ("one.csv", [b"other bytes"])],
+        [("new.csv", [b"fine"]), ("run-01.csv", [b"other bytes"])],
+    ],
+    ids=["empty", "name", "twice", "there"],
+)
+def test_nothing_is_left_of_files_that_were_refused_together(session, settings, files):
+    stored(session)
+    before = sorted(settings.FILES_FOLDER.rglob("*"))
+    with pytest.raises((Conflict, Unusable), match="once in a session|is empty|cannot be kept"):
+        recordings_store(session=session, files=files, by=None)
+    assert sorted(settings.FILES_FOLDER.rglob("*")) == before
+
+
+def test_the_same_file_twice_in_one_upload_is_one_recording(session):
+    rows = recordings_store(session=session, files=[("a.csv", [b"1"]), ("a.csv", [b"1"])], by=None)
+    assert rows[0] == rows[1]
 
 
 def test_what_was_read_is_entered(session):

@@ -7,7 +7,7 @@ import sys
 import pytest
 from uuid6 import uuid7
 
-from studio.records.store import FileTooLarge, discard_torn, file_path, keep_file
+from studio.records.store import FileTooLarge, discard_torn, file_path, incoming, keep_file
 
 
 @pytest.fixture
@@ -58,6 +58,29 @@ def test_file_and_folders_reach_the_disk(studio_id, monkeypatch):
     monkeypatch.setattr("studio.records.store.os.fsync", synced.append)
     keep_file(studio_id=studio_id, chunks=[b"ab"])
     assert len(synced) == 5
+
+
+def test_bytes_that_a_row_may_name_are_never_replaced_by_torn_ones(studio_id, monkeypatch):
+    """A name that is new may come first; one that is there is given on only when the other bytes are on the disk."""
+    keep_file(studio_id=studio_id, chunks=[b"ab"])
+    steps = []
+    monkeypatch.setattr("studio.records.store.os.fsync", lambda handle: steps.append("fsync"))
+    monkeypatch.setattr("studio.records.store.os.replace", lambda *_: steps.append("replace"))
+    keep_file(studio_id=studio_id, chunks=[b"ab"])
+    assert steps[:2] == ["fsync", "replace"]
+
+
+def test_a_file_system_without_second_names_keeps_files_too(studio_id, tmp_path, monkeypatch):
+    """POSIX link(2): EPERM where the file system has no hard links."""
+    monkeypatch.setattr("studio.records.store.os.link", lambda *_: (_ for _ in ()).throw(PermissionError()))
+    kept = keep_file(studio_id=studio_id, chunks=[b"ab"])
+    assert files(tmp_path) == [file_path(studio_id=studio_id, sha256=kept.sha256)]
+
+
+def test_bytes_that_are_not_kept_leave_nothing(studio_id, tmp_path):
+    with incoming(studio_id=studio_id, chunks=[b"ab"]) as came:
+        assert came.stored.size_bytes == 2
+    assert files(tmp_path) == []
 
 
 def test_what_a_killed_process_left_is_discarded_and_nothing_else(studio_id, tmp_path):

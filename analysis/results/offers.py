@@ -89,7 +89,9 @@ def _offer(comparison: Mapping[str, Any], slots: Slots) -> Offer:
         return Offer(*names, None, None, None, why)
     slot = factors[0].removeprefix(ITEM)
     before, after = (slots.get(name, {}).get(slot) for name in names)
-    if before is None or after is None or before == after:
+    # A setup mended since may hold another product under the same label: the figures are not that one's.
+    told = [comparison["changes"][0][side] for side in ("from", "to")]
+    if before is None or after is None or before == after or [before.name, after.name] != told:
         return Offer(*names, None, before, after, GONE)
     if before.category != after.category:
         both = f"{before} is of {before.category} and {after} of {after.category}"

@@ -31,6 +31,8 @@ def session_page(request: HttpRequest, session_id: UUID) -> HttpResponse:
     facts = side_by_side([link.setup for link in links])
     recordings = list(session.recordings.order_by("filename"))
     analyses = list(Analysis.objects.visible_to(request.user).filter(session=session).order_by("-number"))
+    runs = list(session.runs.select_related("setup", "recording").order_by("number"))
+    ridden = {run.setup_id for run in runs}
     at_work = Job.objects.visible_to(request.user).filter(session=session, state__in=UNFINISHED)
     shown = {
         "session": session,
@@ -40,7 +42,9 @@ def session_page(request: HttpRequest, session_id: UUID) -> HttpResponse:
         "facts": facts,
         "pieces": list(dict.fromkeys(slot.item for link in links for slot in link.setup.slots.all())),
         "differing": sum(row.differs for row in facts),
-        "runs": session.runs.select_related("setup", "recording").order_by("number"),
+        "runs": runs,
+        "ridden": [link.setup for link in links if link.setup_id in ridden],
+        "empty": not (runs or recordings or analyses),
         "recordings": recordings,
         "date_notes": [note for one in recordings if (note := date_note(one, session))] if is_staff(request) else [],
         "weather": session.weather,

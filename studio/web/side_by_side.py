@@ -37,19 +37,31 @@ def _said(value: object) -> str:
     return str(value) or "none"
 
 
-def facts_of(setup: Setup) -> Mapping[str, str]:
-    """What a setup carries, by the name of the fact, in the order in which a fitter would read it out."""
-    facts: dict[str, Any] = {slot.slot.replace("_", " "): str(slot.item) for slot in setup.slots.all()}
-    coordinates = setup.position.coordinates if setup.position else {}
+def facts_of(setup: Setup, changes: Mapping[str, Any] | None = None) -> Mapping[str, str]:
+    """What a setup carries, by the name of the fact, in the order in which a fitter would read it out.
+
+    With `changes`, as `setup_mend` takes them: what it would carry with those.
+    """
+    new = changes or {}
+    items = {slot.slot: slot.item for slot in setup.slots.all()} | dict(new.get("items", {}))
+    facts: dict[str, Any] = {slot.replace("_", " "): str(item) for slot, item in sorted(items.items()) if item}
+    position = new.get("position", setup.position)
+    coordinates = position.coordinates if position else {}
     facts |= {in_words(key): value for key, value in sorted(coordinates.items())}
-    facts |= {f"tyre pressure, {end} (kPa)": value for end, value in sorted(setup.tyre_pressure_kpa.items())}
-    facts |= {"clothing": setup.clothing, "bottles": setup.bottles, "system mass (kg)": setup.system_mass_kg}
+    pressures = new.get("tyre_pressure_kpa", setup.tyre_pressure_kpa)
+    facts |= {f"tyre pressure, {end} (kPa)": value for end, value in sorted(pressures.items())}
+    own = {"clothing": "clothing", "bottles": "bottles", "system_mass_kg": "system mass (kg)"}
+    facts |= {words: new.get(name, getattr(setup, name)) for name, words in own.items()}
     return {name: _said(value) for name, value in facts.items()}
 
 
 def side_by_side(setups: Sequence[Setup]) -> list[FactRow]:
     """Rows for all facts that any of the setups has noted."""
-    columns = [facts_of(setup) for setup in setups]
+    return fact_rows([facts_of(setup) for setup in setups])
+
+
+def fact_rows(columns: Sequence[Mapping[str, str]]) -> list[FactRow]:
+    """The same of facts at hand."""
     names = list(dict.fromkeys(name for column in columns for name in column))
     rows = []
     for name in names:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from typing import Any
 
-from studio.records.errors import Conflict, Unusable, fault, sentence
+from studio.records.errors import Conflict, StaleVersion, Unusable, fault, sentence
 from studio.records.models import CorrectionKind, FieldSession, Run, Setup, User
 from studio.records.services import write
 from studio.records.services.corrections import columns_of, correction_note, links_of, run_step
@@ -23,15 +23,19 @@ def setup_mend(
     changes: Mapping[str, Any],
     reason: str,
     numbers: Collection[int] | None = None,
+    seen: Mapping[int, int] | None = None,
 ) -> Setup:
     """Make a new setup with what was wrong put right, and move the session's runs to it.
 
     `changes` may name any field of a setup, and `items` by slot (None empties a slot). Without `numbers` every run of
     the old setup moves, and the new one takes its place, reference or not, and may keep its label; both setups stay on
-    record as they were ridden and as they are mended.
+    record as they were ridden and as they are mended. `seen` are the versions of the setup's runs by number, as the
+    caller read them: `StaleVersion` where somebody gave one of them another setup since, or changed it.
     """
     write.refuse_unknown(setup, changes, (*SETUP_FIELDS, "items"))
     with write.change_of(session.studio):
+        if seen is not None and seen != versions_of_runs(session, setup):
+            raise StaleVersion(f"The runs of setup {setup.label} were changed since they were read; read them again.")
         moved = _runs_to_move(session, setup, numbers)
         stays = session.runs.filter(setup=setup).exclude(pk__in=[run.pk for run in moved]).exists()
         links = links_of(session)
@@ -49,6 +53,11 @@ def setup_mend(
             reason=reason,
         )
     return mended
+
+
+def versions_of_runs(session: FieldSession, setup: Setup) -> dict[int, int]:
+    """The version of every run of the setup in the session, by its number."""
+    return dict(session.runs.filter(setup=setup).order_by("number").values_list("number", "version"))
 
 
 def _runs_to_move(session: FieldSession, setup: Setup, numbers: Collection[int] | None) -> list[Run]:

@@ -15,12 +15,15 @@ from analysis.results.services.evidence import (
 )
 from studio.records.errors import Conflict
 from studio.records.models import Consent, Event
+from studio.records.services.mending import setup_mend
+from studio.records.services.sessions import session_delete
 from tests.factories import (
     AnalysisFactory,
     ConsentFactory,
     EquipmentItemFactory,
     FieldSessionFactory,
     ProductFactory,
+    RunFactory,
     SessionSetupFactory,
     SetupItemFactory,
 )
@@ -86,6 +89,28 @@ def wheels(changed="B", verdict="faster", u_m2=0.0009, **other):
     return comparison(verdict, changed=changed, changes=changes, ridden_u_m2=u_m2, **other)
 
 
+def test_a_product_that_was_mended_since_does_not_take_the_figures_of_the_old_one(session, agreed, tested, shelf):
+    tested(["Tarn 40", "Tarn 50"])
+    analysis = analysed(session, wheels())
+    worn = session.setup_links.get(setup__label="B").setup
+    right = EquipmentItemFactory(product=shelf("Tarn 60"))
+    RunFactory(session=session, setup=worn)
+    setup_mend(session=session, setup=worn, by=None, changes={"items": {"wheels": right}}, reason="misread")
+    analysis_accept(analysis=analysis, by=None)
+    assert offers_of(analysis)[0].excluded == GONE
+    assert not Arm.objects.exists()
+
+
+def test_a_session_with_evidence_is_never_deleted(session, agreed, tested):
+    """So no edition is due for a deleted one: what feeds it hangs on an analysis, and that keeps its session."""
+    tested(["Tarn 40", "Tarn 50"])
+    analysis_accept(analysis=analysed(session, wheels()), by=None)
+    jobs = Job.objects.count()
+    with pytest.raises(Conflict, match="in use by analyses"):
+        session_delete(record=session, by=None, version=session.version)
+    assert (Arm.objects.count(), Acceptance.objects.count(), Job.objects.count()) == (2, 1, jobs)
+
+
 def test_a_clean_comparison_enters_as_two_arms(session, agreed, tested):
     tested(["Tarn 40", "Tarn 50"])
     analysis_accept(analysis=analysed(session, wheels()), by=None)
@@ -98,7 +123,8 @@ def test_a_clean_comparison_enters_as_two_arms(session, agreed, tested):
 
 def test_several_setups_keep_the_variance_of_every_difference(session, agreed, tested):
     tested(["Tarn 40", "Tarn 50", "Tarn 60"])
-    analysis_accept(analysis=analysed(session, wheels(), wheels("C", u_m2=0.0014)), by=None)
+    third = wheels("C", u_m2=0.0014, changes=[change(after="Tarn 60")])
+    analysis_accept(analysis=analysed(session, wheels(), third), by=None)
     base, one, other = (arm.se_m2**2 for arm in Arm.objects.order_by("product__name"))
     assert [base + one, base + other] == pytest.approx([0.0009**2, 0.0014**2])
 

@@ -12,8 +12,11 @@ from django.template.loader import get_template
 from analysis.readers.parquet import recording_to_parquet
 from analysis.readers.samples import Lap
 from analysis.readers.samples import Recording as Reading
+from studio.records.models import Correction
 from studio.records.services.invitations import invitation_create
+from studio.records.services.mending import setup_mend
 from studio.records.services.recordings import recording_read
+from studio.records.services.runs import run_update
 from studio.records.store import keep_file
 from tests.factories import (
     NOON,
@@ -78,6 +81,11 @@ def world(analysis, bare_day, owner_ada, fitter_bo, rider_cy):
         f"/sessions/{bare_day.pk}/accept/": STAFF | {"fitter": 302, "owner": 302},
         f"/runs/{bare_day.runs.get(number=1).pk}/": STAFF,
         f"/runs/{bare_day.runs.get(number=3).pk}/": STAFF,
+        **{f"/sessions/{one.pk}/corrections/": STAFF for one in (bare_day, analysis.session)},
+        f"/sessions/{bare_day.pk}/delete/": STAFF,
+        f"/sessions/{bare_day.pk}/setups/{bare_day.setup_links.first().setup_id}/mend/": STAFF,
+        "/corrections/": STAFF | LISTS,
+        f"/corrections/{corrected(bare_day, fitter_bo)}/undo/": STAFF | {"fitter": 302, "owner": 302},
         f"/results/{analysis.pk}/report/": STAFF | {"fitter": 302, "owner": 302},
         **{f"/results/{one.pk}/": EVERYBODY for one in verdicts},
         f"/sessions/{analysis.session_id}/files/": STAFF,
@@ -97,6 +105,15 @@ def world(analysis, bare_day, owner_ada, fitter_bo, rider_cy):
         f"/riders/{rider_cy.pk}/consents/": EVERYBODY,
         "/account/": dict.fromkeys(EVERYBODY, 200) | {"anonymous": 302},
     }
+
+
+def corrected(session, by):
+    """Two corrections of the session, the first that of a mended setup; the newest one's id."""
+    setup = session.setup_links.last().setup
+    setup_mend(session=session, setup=setup, by=by, changes={"clothing": "<i>wool"}, reason="as worn")
+    run = session.runs.get(number=2)
+    run_update(record=run, by=by, version=run.version, changes={"left_out": "a gust"})
+    return Correction.objects.first().pk
 
 
 def recordings_of(session):
@@ -162,11 +179,26 @@ def all_pages(world, people, browser):
     yield "no file", browser(bo).post("/upload/", {})
     yield "no recording", browser(bo).post(next(address for address in world if address.endswith("/files/")), {})
     yield "no setup", browser(bo).post(next(address for address in world if address.endswith("/cut/")), {})
+    mending = next(address for address in world if address.endswith("/mend/"))
+    yield "late mending", browser(bo).post(mending, {"label": "A", "reason": "x", "runs": ["1"], "seen": "1.9"})
+    yield "looked at", browser(bo).post(mending, looked_at(browser(bo).get(mending)))
+    yield "no reason", browser(bo).post(next(a for a in world if a.startswith("/runs/")), {"act": "leave-out"})
+    late = {"act": "leave-out", "left_out": "x", "version": "9"}
+    yield "late run", browser(bo).post(next(a for a in world if a.startswith("/runs/")), late)
+    yield "not sure", browser(bo).post(next(a for a in world if a.endswith("/delete/")), {})
     yield "bad new password", browser(bo).post("/account/", {"old_password": "x", "new_password1": "y"})
     yield "no such address", browser(bo).get("/nowhere/")
     yield "bad cursor", browser(bo).get("/sessions/?before=yesterday")
     yield "form too old", browser(enforce_csrf_checks=True).post("/sign-in/", {})
     yield "fault", HttpResponse(get_template("500.html").render(), status=500)
+
+
+def looked_at(response):
+    """A mending by what the form says of its runs."""
+    page = Page(response.content.decode())
+    seen = next(one["value"] for one in page.all("input") if one.get("name") == "seen")
+    runs = [one["value"] for one in page.all("input") if one.get("name") == "runs"]
+    return {"label": "A", "reason": "x", "runs": runs, "seen": seen, "bottles": "2"}
 
 
 def faults_of(page):
@@ -240,6 +272,7 @@ def test_an_account_of_no_studio_is_told_whom_to_ask(browser, django_user_model)
 def test_forms_without_the_safety_mark_are_refused(world, people, browser, analysis):
     addresses = ["/sign-out/", "/upload/", "/account/", f"/results/{analysis.pk}/report/"]
     addresses += [f"/sessions/{analysis.session_id}/accept/", f"/runs/{analysis.session.runs.get(number=1).pk}/"]
+    addresses += [address for address in world if address.endswith(("/mend/", "/delete/", "/undo/"))]
     addresses += ["/people/", f"/riders/{analysis.session.rider_id}/consents/", "/account/sign-out-everywhere/"]
     addresses += [f"/sessions/{analysis.session_id}/analyse/", f"/account/tokens/{analysis.pk}/revoke/"]
     client = browser(people["fitter"], enforce_csrf_checks=True)

@@ -17,6 +17,7 @@ from django.conf import settings
 from django.utils.module_loading import import_string
 
 from studio.config.orphans import die_with_parent, die_with_supervisor
+from studio.config.tables import newer_tables
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.config.settings")
 
@@ -43,6 +44,9 @@ class LookAfterJobs(bootsteps.StartStopStep):
     def __init__(self, parent: Any, **options: Any) -> None:
         self.entries: list[Any] = []
         self.children: set[int] = set()
+        if refusal := newer_tables():
+            logger.critical(refusal)
+            raise SystemExit(1)
         for handler in settings.JOB_HANDLERS.values():
             import_string(handler)  # before the children are forked: their first job need not load it
 

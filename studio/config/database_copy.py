@@ -11,25 +11,11 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from django.db import DatabaseError, connection
-from django.db.migrations.loader import MigrationLoader
-from django.db.migrations.recorder import MigrationRecorder
 
 from studio.config.archive import BackupRefused, sync_folder
 
 SCRATCH = "restoring-"
 """How the name of a folder begins that a restore works in."""
-
-
-def applied_migrations() -> tuple[str, ...]:
-    """What the database's tables are made of; nothing where there are no tables."""
-    return tuple(sorted(f"{app}.{name}" for app, name in MigrationRecorder(connection).applied_migrations()))
-
-
-def unknown_migrations(applied: Sequence[str]) -> list[str]:
-    """Those that this release does not have: the tables are a newer release's."""
-    disk = MigrationLoader(None).disk_migrations
-    known = {*disk, *(old for migration in disk.values() for old in migration.replaces)}
-    return sorted(set(applied) - {f"{app}.{name}" for app, name in known})
 
 
 def has_tables() -> bool:

@@ -9,11 +9,13 @@ import socket
 import struct
 from typing import Any
 
+from gunicorn.arbiter import Arbiter
 from gunicorn.config import Config
 from gunicorn.glogging import Logger
 
 from studio.config.logs import LOGGING
 from studio.config.orphans import die_with_parent, die_with_supervisor
+from studio.config.tables import newer_tables
 from studio.config.uploads import sweep_uploads
 
 wsgi_app = "studio.config.wsgi"
@@ -61,7 +63,13 @@ def post_fork(server: Any, worker: Any) -> None:
 
 
 def post_worker_init(worker: Any) -> None:
-    """Loaded, but closed until `runstudio` has made the tables: it then closes its end of a pipe."""
+    """Loaded, but closed until `runstudio` has made the tables: it then closes its end of a pipe.
+
+    Another release's newer tables end the server; only now can the database be asked.
+    """
     gate = os.environ.get(GATE_VARIABLE)
     while gate and worker.alive and not select.select([int(gate)], [], [], LOOK_EVERY_S)[0]:
         worker.notify()
+    if refusal := newer_tables():
+        worker.log.critical(refusal)
+        raise SystemExit(Arbiter.WORKER_BOOT_ERROR)

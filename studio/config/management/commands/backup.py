@@ -22,7 +22,8 @@ from studio.config.archive import (
     sync_folder,
     write_archive,
 )
-from studio.config.database_copy import applied_migrations, dump_database, require_database
+from studio.config.database_copy import dump_database, require_database
+from studio.config.tables import applied_migrations
 
 
 class Command(BaseCommand):

@@ -12,7 +12,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
 
-from studio.config.tables import bring_up_to_date
+from studio.config.tables import NewerTables, bring_up_to_date
 from studio.records.errors import RecordsError
 from studio.records.models import Role, Studio
 from studio.records.services.people import account_create, studio_create
@@ -36,9 +36,11 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         username = options["username"] or ask("Username of the owner: ")
         password = given_password(options["password_file"]) or asked_password()
-        bring_up_to_date()
         try:
+            bring_up_to_date()
             self._make(username, password, options)
+        except NewerTables as refusal:
+            raise CommandError(str(refusal)) from None
         except RecordsError as refusal:
             raise CommandError(refusal.message) from None
 

@@ -29,9 +29,9 @@ from studio.config.database_copy import (
     load_database,
     require_database,
     require_sound,
-    unknown_migrations,
 )
 from studio.config.supervisor import FolderLock, StartRefused
+from studio.config.tables import unknown_migrations
 
 
 class Command(BaseCommand):

@@ -28,7 +28,7 @@ from analysis.results.services.jobs import requeue_jobs_of
 from studio.config.orphans import SUPERVISOR_VARIABLE
 from studio.config.progress import JobLine
 from studio.config.supervisor import Child, FolderLock, StartRefused, require_free_port, stop_all
-from studio.config.tables import bring_up_to_date
+from studio.config.tables import NewerTables, bring_up_to_date
 from studio.config.web_server import GATE_VARIABLE
 from studio.records.models import Studio
 from studio.records.store import discard_torn
@@ -63,7 +63,7 @@ class Command(BaseCommand):
             with FolderLock(settings.STUDIO_DATA):
                 require_free_port(host, port)
                 self._run(host, port, demo)
-        except (StartRefused, DemoRefused) as refusal:
+        except (StartRefused, DemoRefused, NewerTables) as refusal:
             raise CommandError(str(refusal)) from None
         except (OSError, DatabaseError) as error:
             raise CommandError(

@@ -5,15 +5,18 @@ from __future__ import annotations
 from functools import partial
 from uuid import UUID
 
+from django.db.models import F
 from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.text import slugify
 
 from analysis.jobs.enqueue import enqueue
+from analysis.jobs.inputs import inputs_sha256
 from analysis.jobs.previewing import date_note
 from analysis.results.models import Acceptance, Analysis, Job
 from analysis.results.offers import offers_of
 from analysis.results.services.evidence import analysis_accept
+from studio.records.errors import Unusable
 from studio.records.models import FieldSession
 from studio.records.services.bundles import bundle_export
 from studio.records.store import spooled
@@ -30,7 +33,12 @@ def session_page(request: HttpRequest, session_id: UUID) -> HttpResponse:
     links = list(session.setup_links.select_related("setup__position").prefetch_related("setup__slots__item__product"))
     facts = side_by_side([link.setup for link in links])
     recordings = list(session.recordings.order_by("filename"))
-    analyses = list(Analysis.objects.visible_to(request.user).filter(session=session).order_by("-number"))
+    analyses = list(
+        Analysis.objects.visible_to(request.user)
+        .filter(session=session)
+        .annotate(superseded_number=F("supersedes__number"))
+        .order_by("-number")
+    )
     runs = list(session.runs.select_related("setup", "recording").order_by("number"))
     ridden = {run.setup_id for run in runs}
     at_work = Job.objects.visible_to(request.user).filter(session=session, state__in=UNFINISHED)
@@ -49,6 +57,7 @@ def session_page(request: HttpRequest, session_id: UUID) -> HttpResponse:
         "date_notes": [note for one in recordings if (note := date_note(one, session))] if is_staff(request) else [],
         "weather": session.weather,
         "analyses": analyses,
+        "outdated": bool(analyses) and is_staff(request) and outdated(session, analyses[0]),
         "analysis": analyses[0] if analyses else None,
         "acceptance": Acceptance.objects.filter(session=session).first(),
         "offers": offers_of(analyses[0]) if analyses and is_staff(request) else [],
@@ -56,6 +65,14 @@ def session_page(request: HttpRequest, session_id: UUID) -> HttpResponse:
         "job_at_work": at_work.first(),
     }
     return render(request, "web/session.html", shown)
+
+
+def outdated(session: FieldSession, analysis: Analysis) -> bool:
+    """Whether the records say something else now than the analysis was made from."""
+    try:
+        return inputs_sha256(session) != analysis.inputs_sha256
+    except Unusable:
+        return True  # nothing could be analysed now: the last run that counted went, or lost its recording
 
 
 @open_to(*STAFF)

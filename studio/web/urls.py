@@ -5,6 +5,7 @@ from django.urls import path
 from studio.web import (
     account,
     add_files,
+    before_and_after,
     consents,
     correct_run,
     corrections,
@@ -56,6 +57,7 @@ urlpatterns = [
     path("jobs/", jobs.job_list, name="jobs"),
     path("jobs/<uuid:job_id>/", jobs.job_page, name="job"),
     path("results/<uuid:analysis_id>/", results.result_page, name="result"),
+    path("results/<uuid:analysis_id>/before/", before_and_after.before_and_after, name="result-before"),
     path("results/<uuid:analysis_id>/report/", results.issue, name="result-report"),
     path("reports/<uuid:report_id>/pdf/", reports.pdf, name="report"),
     path("standings/", standings.standings, name="standings"),

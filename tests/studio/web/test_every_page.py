@@ -20,6 +20,7 @@ from studio.records.services.runs import run_update
 from studio.records.store import keep_file
 from tests.factories import (
     NOON,
+    AnalysisFactory,
     ApiTokenFactory,
     CalibrationFactory,
     EquipmentItemFactory,
@@ -88,6 +89,8 @@ def world(analysis, bare_day, owner_ada, fitter_bo, rider_cy):
         f"/corrections/{corrected(bare_day, fitter_bo)}/undo/": STAFF | {"fitter": 302, "owner": 302},
         f"/results/{analysis.pk}/report/": STAFF | {"fitter": 302, "owner": 302},
         **{f"/results/{one.pk}/": EVERYBODY for one in verdicts},
+        **{f"/results/{one.pk}/before/": EVERYBODY for one in analysed_again(verdicts)},
+        f"/results/{analysis.pk}/before/": dict.fromkeys(EVERYBODY, 302) | {"shop": 403, "outsider": 404},
         f"/sessions/{analysis.session_id}/files/": STAFF,
         **{f"/recordings/{one.pk}/": STAFF for one in recordings},
         **{f"/recordings/{one.pk}/fields/": STAFF for one in recordings},
@@ -114,6 +117,15 @@ def corrected(session, by):
     run = session.runs.get(number=2)
     run_update(record=run, by=by, version=run.version, changes={"left_out": "a gust"})
     return Correction.objects.first().pk
+
+
+def analysed_again(verdicts):
+    """For each verdict a newer analysis in its place, which says another."""
+    later = [*verdicts[1:], verdicts[0]]
+    return [
+        AnalysisFactory(session=one.session, number=2, supersedes=one, result=other.result)
+        for one, other in zip(verdicts, later, strict=True)
+    ]
 
 
 def recordings_of(session):

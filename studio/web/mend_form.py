@@ -2,27 +2,50 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
+from uuid import UUID
 
 from django import forms
 from django.db.models import Q
 from django.utils.datastructures import MultiValueDict
 
-from studio.records.models import EquipmentItem, Position, Setup
+from studio.records.models import EquipmentItem, Position, Product, Setup
 from studio.web.both_values import Both
 from studio.web.side_by_side import NOT_NOTED, in_words
 
-if TYPE_CHECKING:  # the stubs' classes take a parameter, the real ones do not
-    ItemChoice = forms.ModelChoiceField[EquipmentItem]
+if TYPE_CHECKING:  # the stubs' class takes a parameter, the real one does not
     PositionChoice = forms.ModelChoiceField[Position]
 else:
-    ItemChoice = PositionChoice = forms.ModelChoiceField
+    PositionChoice = forms.ModelChoiceField
 
 TYRES = ("tyres", "front_tyre", "rear_tyre")
 ENDS = ("front", "rear")
 OWN = ("label", "system_mass_kg", "clothing", "bottles", "position")
-PLAIN = {"label", "system_mass_kg", "clothing", "bottles", "reason"}
+MOST_CHOICES = 400
+
+
+class SlotField(forms.TypedChoiceField):
+    """What fills a slot: a piece, or a product of which no piece is entered yet; chosen, one is entered."""
+
+    def __init__(self, pieces: Sequence[EquipmentItem], products: Sequence[Product], label: str) -> None:
+        self.rows: dict[str, EquipmentItem | Product] = {str(piece.pk): piece for piece in pieces}
+        self.rows |= {_key(product.pk): product for product in products}
+        choices: list[Any] = [("", NOT_NOTED), *((str(piece.pk), str(piece)) for piece in pieces)]
+        if products:
+            choices.append(("no piece entered yet", [(_key(one.pk), str(one)) for one in products]))
+        super().__init__(choices=choices, coerce=self.rows.__getitem__, empty_value=None, required=False, label=label)
+
+    def key_now(self, key: str) -> str:
+        """The key that stands for what was chosen, where a piece of the product was entered since."""
+        if key in self.rows:
+            return key
+        pieces = (one for one in self.rows.values() if isinstance(one, EquipmentItem))
+        return next((str(one.pk) for one in pieces if _key(one.product_id) == key), key)
+
+
+def _key(product_id: UUID) -> str:
+    return f"product {product_id}"
 
 
 class PositionField(PositionChoice):
@@ -55,36 +78,42 @@ class MendForm(forms.Form):
     def __init__(self, setup: Setup, versions: Mapping[int, int], data: MultiValueDict[str, str] | None = None) -> None:
         self.setup, self.versions = setup, dict(versions)
         self.slots = {slot.slot: slot.item for slot in setup.slots.all()}
-        super().__init__(data, initial=self._on_record())
+        super().__init__(None if data is None else data.copy(), initial=self._on_record())
         self.fields["position"].queryset = setup.bike.positions.order_by("number")  # type: ignore[attr-defined]
         self.fields["runs"].choices = [(number, f"run {number}") for number in versions]  # type: ignore[attr-defined]
         for slot in dict.fromkeys((*TYRES, *self.slots)):
             words = slot.replace("_", " ").capitalize()
-            self.fields[f"slot_{slot}"] = ItemChoice(
-                queryset=self._items(slot), required=False, label=words, empty_label=NOT_NOTED
-            )
+            name, field = f"slot_{slot}", SlotField(self._pieces(slot), self._products(slot), words)
+            self.fields[name] = field
+            if data is not None and name in data:
+                self.data[name] = field.key_now(str(data[name]))  # type: ignore[index]  # a copy of our own
         others = [slot for slot in self.slots if slot not in TYRES]
         pressures = [f"pressure_{end}" for end in ENDS]
         self.order_fields(
             ["system_mass_kg", *(f"slot_{slot}" for slot in TYRES), *pressures, *(f"slot_{slot}" for slot in others)]
         )
 
-    def _items(self, slot: str) -> Any:  # noqa: ANN401 - the query set's own class is not public
-        """Pieces that can be in the slot: of its kind, the studio's or the rider's, and the one that is said to be."""
-        rider = Q(rider=None) | Q(rider=self.setup.bike.rider_id)
-        kinds = Q(product__category__in=(slot, "tyres") if slot in TYRES else (slot,))
+    def _kinds(self, slot: str) -> set[str]:
+        """Categories whose products fill the slot: its own name, as a bundle has it, and that of what is in it."""
         there = self.slots.get(slot)
-        if there is not None:
-            kinds |= Q(product__category=there.product.category)
-        of_kind = rider & kinds & Q(retired_on=None)
-        same = Q(pk=there.pk) if there is not None else Q(pk=None)
-        items = EquipmentItem.objects.filter(of_kind | same, studio=self.setup.studio_id)
-        return items.select_related("product").order_by("product__name", "serial")
+        return {slot, *({"tyres"} if slot in TYRES else ()), *({there.product.category} if there else ())}
+
+    def _pieces(self, slot: str) -> list[EquipmentItem]:
+        """The studio's pieces and the rider's, and the one that is said to be there."""
+        there = self.slots.get(slot)
+        rider = Q(rider=None) | Q(rider=self.setup.bike.rider_id)
+        fits = rider & Q(product__category__in=self._kinds(slot), retired_on=None)
+        items = EquipmentItem.objects.filter(fits | Q(pk=there.pk if there else None), studio=self.setup.studio_id)
+        return list(items.select_related("product").order_by("product__name", "serial")[:MOST_CHOICES])
+
+    def _products(self, slot: str) -> list[Product]:
+        found = Product.objects.filter(studio=self.setup.studio_id, category__in=self._kinds(slot), items=None)
+        return list(found.order_by("name")[:MOST_CHOICES])
 
     def _on_record(self) -> dict[str, Any]:
         setup = self.setup
         pressures = {f"pressure_{end}": setup.tyre_pressure_kpa.get(end) for end in ENDS}
-        items = {f"slot_{slot}": item.pk for slot, item in self.slots.items()}
+        items = {f"slot_{slot}": str(item.pk) for slot, item in self.slots.items()}
         own = {name: getattr(setup, name) for name in OWN if name != "position"}
         return {**own, **pressures, **items, "position": setup.position_id, "runs": list(self.versions)}
 
@@ -144,6 +173,8 @@ class MendForm(forms.Form):
         if value in (None, ""):
             return NOT_NOTED
         field = self.fields[name]
+        if isinstance(field, SlotField):
+            return str(value if self.is_bound else field.rows[value])
         if isinstance(field, forms.ModelChoiceField):
             choices: Any = field.queryset
             return field.label_from_instance(value if self.is_bound else choices.get(pk=value))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import partial
 from uuid import UUID
 
+from django.contrib import messages
 from django.db.models import F
 from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -89,11 +90,17 @@ def analyse(request: HttpRequest, session_id: UUID) -> HttpResponse:
 
 @open_to(*STAFF)
 def accept(request: HttpRequest, session_id: UUID) -> HttpResponse:
-    """Make the newest analysis the session's word; by GET nothing happens."""
+    """Make the analysis that was read the session's word, while it is the newest; by GET nothing happens."""
     session = get_object_or_404(FieldSession.objects.visible_to(request.user), pk=session_id)
     newest = Analysis.objects.visible_to(request.user).filter(session=session).order_by("-number").first()
-    if request.method == "POST" and newest is not None:
-        analysis_accept(analysis=newest, by=caller(request).user)
+    if request.method != "POST" or newest is None:
+        return redirect("web:session", session.pk)
+    if request.POST.get("analysis") != str(newest.pk):
+        messages.error(
+            request, f"Not accepted: analysis {newest.number} came in since you opened the page. Read it first."
+        )
+        return redirect("web:session", session.pk)
+    analysis_accept(analysis=newest, by=caller(request).user)
     return redirect("web:session", session.pk)
 
 

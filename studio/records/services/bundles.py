@@ -31,7 +31,7 @@ from studio.records.selectors.bundles import fingerprint, session_document, sess
 from studio.records.services import write
 from studio.records.services.bikes import bike_create, position_create
 from studio.records.services.courses import course_create
-from studio.records.services.equipment import item_create, product_create
+from studio.records.services.equipment import product_create, stock_piece
 from studio.records.services.events import note_event
 from studio.records.services.people import rider_create, rider_update
 from studio.records.services.recordings import recording_enter
@@ -187,5 +187,4 @@ def _item(studio: Studio, by: User | None, slot: str, name: str) -> EquipmentIte
     """The studio's own piece of the product, which is matched by slot and exact name."""
     product = Product.objects.filter(studio=studio, category=slot, name=name).first()
     product = product or product_create(studio=studio, by=by, category=slot, name=name)
-    stock = EquipmentItem.objects.filter(product=product, rider__isnull=True, retired_on__isnull=True)
-    return stock.order_by("id").first() or item_create(studio=studio, by=by, product=product)
+    return stock_piece(product=product, by=by)

@@ -40,6 +40,12 @@ def item_create(*, studio: Studio, by: User | None, **fields: object) -> Equipme
     return write.create(EquipmentItem, studio=studio, by=by, fields=fields)
 
 
+def stock_piece(*, product: Product, by: User | None) -> EquipmentItem:
+    """The studio's own piece of a product; where there is none yet, one is entered."""
+    stock = EquipmentItem.objects.filter(product=product, rider__isnull=True, retired_on__isnull=True)
+    return stock.order_by("id").first() or item_create(studio=product.studio, by=by, product=product)
+
+
 def item_update(*, record: EquipmentItem, by: User | None, version: int, changes: Mapping[str, Any]) -> EquipmentItem:
     """Change an item; once a run used it, it stays the product that it was."""
     with write.change_of(record.studio):

@@ -6,9 +6,10 @@ from collections.abc import Collection, Mapping
 from typing import Any
 
 from studio.records.errors import Conflict, StaleVersion, Unusable, fault, sentence
-from studio.records.models import CorrectionKind, FieldSession, Run, Setup, User
+from studio.records.models import CorrectionKind, FieldSession, Product, Run, Setup, User
 from studio.records.services import write
 from studio.records.services.corrections import columns_of, correction_note, links_of, run_step
+from studio.records.services.equipment import stock_piece
 from studio.records.services.events import note_event
 from studio.records.services.runs import run_write
 from studio.records.services.sessions import replace_links, setup_faults
@@ -27,7 +28,8 @@ def setup_mend(
 ) -> Setup:
     """Make a new setup with what was wrong put right, and move the session's runs to it.
 
-    `changes` may name any field of a setup, and `items` by slot (None empties a slot). Without `numbers` every run of
+    `changes` may name any field of a setup, and `items` by slot: a piece, or a product of which the studio's own piece
+    is meant; None empties a slot. Without `numbers` every run of
     the old setup moves, and the new one takes its place, reference or not, and may keep its label; both setups stay on
     record as they were ridden and as they are mended. `seen` are the versions of the setup's runs by number, as the
     caller read them: `StaleVersion` where somebody gave one of them another setup since, or changed it.
@@ -80,7 +82,11 @@ def _mended(setup: Setup, by: User | None, changes: Mapping[str, Any]) -> Setup:
     """The setup once more, with the changes."""
     values = {name: changes.get(name, getattr(setup, name)) for name in SETUP_FIELDS}
     kept = {slot.slot: slot.item for slot in setup.slots.select_related("item")}
-    filled = {slot: item for slot, item in (kept | dict(changes.get("items", {}))).items() if item is not None}
+    given = {
+        slot: stock_piece(product=one, by=by) if isinstance(one, Product) else one
+        for slot, one in changes.get("items", {}).items()
+    }
+    filled = {slot: item for slot, item in (kept | given).items() if item is not None}
     if filled == kept and all(values[name] == getattr(setup, name) for name in SETUP_FIELDS if name != "label"):
         raise Unusable("Nothing is put right: the new setup would be the old one. Change what was wrong.")
     return setup_create(studio=setup.studio, by=by, bike=setup.bike, items=filled, **values)

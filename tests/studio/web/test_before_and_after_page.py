@@ -7,9 +7,10 @@ from analysis.results.models import Acceptance, Analysis
 from reports.numerals import difference
 from reports.wording import VERDICT_WORDS
 from studio.records.models import Correction, FieldSession, Run
+from studio.records.selectors.bundles import session_document
 from studio.records.services.runs import run_update
 from studio.web.before_and_after import rows
-from tests.factories import AnalysisFactory
+from tests.factories import AnalysisFactory, SetupFactory
 from tests.studio.web.markup import Page
 from tests.studio.web.stories import story
 from tests.studio.web.test_main_path_by_form import zipped_day
@@ -55,6 +56,26 @@ def test_a_run_is_left_out_the_day_analysed_again_and_both_versions_shown(bo):
     assert f"run 2 (differs) {label}: " in both
     assert f"{label}: left out" in both
     assert "Left out: run 2 (a van passed)" in both
+
+
+def test_a_setup_that_lost_all_its_runs_is_neither_analysed_nor_exported(bo):
+    """The reference was in truth another setup: its runs go over one by one, the last hands its place over."""
+    bo.post("/upload/", {"bundle": zipped_day()})
+    assert run_next(worker="test")
+    session = FieldSession.objects.get()
+    old = session.setup_links.get(reference=True).setup
+    right = SetupFactory(bike=session.bike, label="truly ridden", system_mass_kg=old.system_mass_kg)
+    for run in session.runs.filter(setup=old):
+        bo.post(f"/runs/{run.pk}/", {"act": "reassign", "version": run.version, "setup": right.pk})
+    bo.post(f"/sessions/{session.pk}/analyse/")
+    assert run_next(worker="test")
+    result = Analysis.objects.get(number=2).result
+    assert old.label not in {setup["label"] for setup in result["setups"]}
+    assert {comparison["reference"] for comparison in result["comparisons"]} == {"truly ridden"}
+    assert "setup_unmatched" not in {warning["code"] for warning in result["warnings"]}
+    exported = session_document(FieldSession.objects.get(), complete=True)["setups"]
+    assert [setup["label"] for setup in exported if setup["reference"]] == ["truly ridden"]
+    assert old.label not in {setup["label"] for setup in exported}
 
 
 def test_verdict_and_figures_of_both_are_told_and_what_differs_is_marked(bo, again):

@@ -3,7 +3,7 @@
 import pytest
 
 from studio.records.models import Run, Setup
-from tests.factories import EquipmentItemFactory, RunFactory
+from tests.factories import EquipmentItemFactory, ProductFactory, RunFactory
 from tests.studio.web.markup import Page
 
 
@@ -114,6 +114,18 @@ def test_a_wrong_tyre_and_a_pressure_are_mended(bo, bare_day):
     new = setup_of(bare_day, "A")
     assert new.slots.get(slot="tyres").item == tyre
     assert new.tyre_pressure_kpa == {"front": 520, "rear": 540.0}
+
+
+def test_a_product_of_which_no_piece_is_entered_yet_can_be_the_right_tyre(bo, browser, owner_ada, bare_day):
+    tyre = ProductFactory(studio=bare_day.studio, category="tyres", name="Selk 28")
+    path, theirs = path_of(bare_day), browser(owner_ada)
+    form = form_of(bo, path) | {"slot_tyres": f"product {tyre.pk}"}
+    assert "tyres (differs) not noted Selk 28" in seen(mend(bo, path, form, act="look")).text
+    assert not tyre.items.exists()
+    mend(theirs, path, form)
+    assert setup_of(bare_day, "A").slots.get(slot="tyres").item == tyre.items.get()
+    late = seen(mend(bo, path, form, bottles="1"), 412)  # the same tyre: the piece that is entered now
+    assert fields_of(late)["slot_tyres"] == str(tyre.items.get().pk)
 
 
 def test_some_runs_move_under_a_label_of_their_own(bo, bare_day):

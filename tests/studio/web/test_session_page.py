@@ -2,7 +2,8 @@
 
 from analysis.results.models import Acceptance, Job
 from studio.records.models import Run
-from tests.factories import JobFactory
+from tests.factories import AnalysisFactory, JobFactory
+from tests.studio.web.markup import Page
 
 
 def test_the_records_are_shown_in_full(analysis, fitter_bo, page):
@@ -40,9 +41,18 @@ def test_the_fitter_reads_what_counts_and_why_the_rest_does_not(analysis, fitter
     assert f"{address}accept/" not in page(client_cy, address).forms()
     assert browser(fitter_bo).get(f"{address}accept/").url == address
     assert not Acceptance.objects.exists()
-    assert browser(fitter_bo).post(f"{address}accept/").url == address
+    assert browser(fitter_bo).post(f"{address}accept/", {"analysis": analysis.pk}).url == address
     assert Acceptance.objects.get().accepted_by == fitter_bo
     assert "Accepted on" in page(fitter_bo, address).text
+
+
+def test_an_analysis_that_nobody_read_is_not_accepted(analysis, fitter_bo, browser):
+    """A colleague's newer one came in between the page and its button."""
+    AnalysisFactory(session=analysis.session, number=2, supersedes=analysis)
+    client = browser(fitter_bo)
+    told = client.post(f"/sessions/{analysis.session_id}/accept/", {"analysis": analysis.pk}, follow=True)
+    assert "Not accepted: analysis 2 came in since you opened the page." in Page(told.content.decode()).text
+    assert not Acceptance.objects.exists()
 
 
 def test_opening_the_address_of_an_order_orders_nothing(bare_day, fitter_bo, browser):

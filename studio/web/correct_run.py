@@ -19,6 +19,7 @@ from studio.web.both_values import Both, sent_version
 from studio.web.recordings import setups_for
 
 COUNTS = "counts"
+UNTOUCHED = "not touched by you"
 NO_REASON = "Say why the run is left out: the reason stands beside it in the analysis and the report."
 NO_SETUP = "The setup is none of this bike's. Choose one of the list."
 NO_ACT = "The form said nothing that can be done. Use one of the buttons."
@@ -91,7 +92,8 @@ def _page(
 ) -> HttpResponse:
     """The page with what was typed; `wanted` is a change that came too late."""
     names = {"setup": f"setup of run {run.number}", "left_out": f"run {run.number}"}
-    both = [Both(names[key], _said(key, getattr(run, key)), _said(key, value)) for key, value in (wanted or {}).items()]
+    yours = {key: _said(key, value) for key, value in (wanted or {}).items()}
+    both = [Both(name, _said(key, getattr(run, key)), yours.get(key, UNTOUCHED)) for key, name in names.items()]
     shown = {
         "run": run,
         "session": run.session,

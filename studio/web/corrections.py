@@ -66,10 +66,11 @@ def _page(
     told: Sequence[str] = (),
 ) -> HttpResponse:
     found, turn = turned(request, rows)
-    setups = _setups_of(found)
+    setups, keys = _setups_of(found), {one.session_key for one in found}
+    there = {session.pk} if session else set(FieldSession.objects.filter(pk__in=keys).values_list("pk", flat=True))
     shown = {
         "session": session,
-        "rows": [_row(one, setups) for one in found],
+        "rows": [_row(one, setups) | {"there": one.session_key in there} for one in found],
         "turn": turn,
         "beyond_end": turn.newest and not found,
         "timezone": caller(request).studio.timezone,

@@ -94,7 +94,7 @@ def test_two_setups_for_one_run_are_both_shown(bo, browser, owner_ada, run):
     other = SetupFactory(bike=run.session.bike, label="C")
     send(browser(owner_ada), run, "reassign", setup=other.pk)
     page = seen(send(bo, run, "reassign", version=1, setup=setup_of(run, "A").pk), 412)
-    assert "setup of run 2 C A" in page.text
+    assert "setup of run 2 C A run 2 counts not touched by you" in page.text
     chosen = [one["value"] for one in page.all("option") if "selected" in one]
     assert chosen == [str(setup_of(run, "A").pk)]
     assert f"/sessions/{run.session_id}/" in page.links()

@@ -112,6 +112,7 @@ def test_an_empty_session_is_deleted_and_brought_back(bo, empty):
     answer = bo.post(path, {"version": 1, "sure": "yes"})
     text = text_of(bo.get(answer.url))
     assert (answer.url, "rained off is deleted" in text) == ("/corrections/", True)
+    assert "rained off (deleted)" in text
     assert not FieldSession.objects.exists()
     assert undo(bo).url == f"/sessions/{empty.pk}/corrections/"
     assert FieldSession.objects.get() == empty

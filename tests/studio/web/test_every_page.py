@@ -8,6 +8,7 @@ import pytest
 from django.contrib.staticfiles import finders
 from django.http import HttpResponse
 from django.template.loader import get_template
+from django.urls import resolve
 
 from analysis.readers.parquet import recording_to_parquet
 from analysis.readers.samples import Lap
@@ -18,6 +19,7 @@ from studio.records.services.mending import setup_mend
 from studio.records.services.recordings import recording_read
 from studio.records.services.runs import run_update
 from studio.records.store import keep_file
+from studio.web import urls
 from tests.factories import (
     NOON,
     AnalysisFactory,
@@ -177,6 +179,19 @@ def test_each_role_opens_its_pages_and_no_other(world, people, browser):
         for role, person in people.items()
     }
     assert given == {(address, role): status for address, roles in world.items() for role, status in roles.items()}
+
+
+# A POST with an id that only the page before it shows, or an answer that is no page; each has its own tests.
+NO_PAGES = {
+    "sign-out", "session-bundle", "report", "invitation-take-back", "member-remove", "member-password-link",
+    "consent-withdraw", "rider-data", "rider-erase", "sign-out-everywhere", "token-revoke",
+}  # fmt: skip
+
+
+def test_no_page_is_left_out_of_the_walk(world):
+    """A new address joins the world above, with who may open it."""
+    walked = {resolve(address).url_name for address in world}
+    assert {pattern.name for pattern in urls.urlpatterns} - walked == NO_PAGES
 
 
 def all_pages(world, people, browser):

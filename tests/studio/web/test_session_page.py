@@ -1,8 +1,11 @@
 """One session's records."""
 
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
 from analysis.results.models import Acceptance, Job
 from studio.records.models import Run
-from tests.factories import AnalysisFactory, JobFactory
+from tests.factories import AnalysisFactory, JobFactory, RunFactory
 from tests.studio.web.markup import Page
 
 
@@ -95,3 +98,15 @@ def test_another_studio_finds_nothing(analysis, outsider_eve, browser):
         f"/sessions/{analysis.session_id}/analyse/",
     ]
     assert [client.post(address).status_code for address in addresses] == [404] * 3
+
+
+def test_the_page_costs_the_same_for_few_and_many_runs(analysis, fitter_bo, browser, django_assert_num_queries):
+    client, address = browser(fitter_bo), f"/sessions/{analysis.session_id}/"
+    client.get(address)
+    with CaptureQueriesContext(connection) as few:
+        client.get(address)
+    setup = analysis.session.setup_links.first().setup
+    for number in range(9, 15):
+        RunFactory(session=analysis.session, number=number, setup=setup)
+    with django_assert_num_queries(len(few)):
+        client.get(address)

@@ -62,7 +62,12 @@ class MendForm(forms.Form):
     system_mass_kg = forms.FloatField(
         required=False, min_value=0.0, label="System mass (kg)", help_text="rider, bike and all that is carried"
     )
-    pressure_front = forms.FloatField(required=False, min_value=0.0, label="Tyre pressure, front (kPa)")
+    pressure_front = forms.FloatField(
+        required=False,
+        min_value=0.0,
+        label="Tyre pressure, front (kPa)",
+        help_text="as it was ridden; a pressure never goes above the lower of the tyre's and the rim's limit",
+    )
     pressure_rear = forms.FloatField(required=False, min_value=0.0, label="Tyre pressure, rear (kPa)")
     clothing = forms.CharField(required=False, max_length=300, label="Clothing")
     bottles = forms.IntegerField(required=False, min_value=0, label="Bottles")

@@ -21,6 +21,7 @@ WANDER_RAD = np.radians(10.0)  # its direction, in ten minutes (DESIGN section 7
 TEN_MINUTES_S = 600.0
 YAW_OFFSET_SD = np.radians(2.0)  # DESIGN section 7
 SECTOR_SHARE = 0.125  # of a lap: the heading changes little inside, gusts are mostly averaged
+LAP_WAVES = 10  # round a lap: as short as a bend, in which a steady wind turns from the front to the back
 GAIN_BOUND = 2.3  # of its logarithm: tenfold
 NOMINAL_AIR_NOISE_MPS = 0.15
 
@@ -213,7 +214,8 @@ def turning(x: Array, laps: Array) -> Array:
         The smooth part [m/s].
     """
     phase = 2.0 * np.pi * laps
-    basis = np.column_stack([np.ones(x.size), *(f(k * phase) for k in range(1, 6) for f in (np.sin, np.cos))])
+    waves = range(1, min(LAP_WAVES, x.size // 12) + 1)
+    basis = np.column_stack([np.ones(x.size), *(f(k * phase) for k in waves for f in (np.sin, np.cos))])
     return np.asarray(basis @ np.linalg.lstsq(basis, x, rcond=None)[0])
 
 

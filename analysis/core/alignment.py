@@ -19,6 +19,7 @@ TURN_READ_M = 0.5  # of one turn's place as the wheel tells it, against the othe
 AHEAD_M = 2.0  # of the way round a turn, alike at all of them (common practice, no source)
 USUAL_WANDER_M, USUAL_WANDER_S = 3.0, 60.0  # of a receiver in the open (common practice, no source)
 UNKNOWN_M = 1e3
+CHORD_M = 50.0  # of the mean track, for its length
 LAGS_S = np.array([1, 2, 4, 7, 12, 20, 30, 45, 60, 80])
 SCALE_PRIOR = 0.003  # prior SD of the wheel's circumference, relative (DESIGN section 7)
 
@@ -82,7 +83,7 @@ def aligned(runs: list[Samples], passes: list[Pass], period: float | None) -> Pl
         shifts, doubts = _hung_together(laid, shifts + offset, error)
         laid = [replace(p, along_m=p.along_m + float(s)) for p, s in zip(passes, shifts, strict=True)]
     grid, line = _line(runs, laid, period)
-    scale, scale_u = _scale(grid, line, len(located))
+    scale, scale_u = _scale(grid, line, len(located), doubts[0])
     return Places(tuple(laid), scale, scale_u, *doubts)
 
 
@@ -164,18 +165,22 @@ def _wander(times: list[Array], ahead: list[Array]) -> Split:
     return split(half, weight, np.geomspace(15.0, 120.0, 13), lambda time_s: 1.0 - np.exp(-lag / time_s))
 
 
-def _scale(grid: Array, line: Array, passes: int) -> tuple[float, float]:
-    """True length over the wheel's, from chords of the mean track, shrunk with the circumference's prior."""
-    hop = max(1, int(round(50.0 / float(np.median(np.diff(grid))))))
+def _scale(grid: Array, line: Array, passes: int, misplaced_m: float) -> tuple[float, float]:
+    """True length over the wheel's, from chords of the mean track, shrunk with the circumference's prior.
+
+    A chord of h metres is shorter than its arc by the square of h times the curvature, over 24: chords of twice the
+    length tell how much. The mean over a cell, and over passes laid beside one another, cuts bends likewise.
+    """
+    cell = float(np.median(np.diff(grid)))
+    hop = max(1, round(CHORD_M / cell))
     at = np.arange(2, grid.size - 2, hop)
+    at = at[: (at.size - 1) // 2 * 2 + 1]
     if at.size < 3:
         return 1.0, SCALE_PRIOR
-    steps = np.diff(line[:, at], axis=1)
-    turned = np.abs(np.angle(np.exp(1j * np.diff(np.unwrap(np.arctan2(steps[0], steps[1]))))))
-    half = 0.5 * np.concatenate([turned[:1], 0.5 * (turned[1:] + turned[:-1]), turned[-1:]])
-    bent = np.where(half > 0.04, half / np.sin(np.clip(half, 1e-6, 1.2)), 1.0)  # a chord is shorter than its arc
-    chords = np.hypot(*steps) * bent
+    chords, double = (float(np.hypot(*np.diff(line[:, some], axis=1)).sum()) for some in (at, at[::2]))
+    cut = (cell**2 + 12.0 * misplaced_m**2) / (hop * cell) ** 2
+    bent = (chords - double) / 3.0 * (1.0 + cut)
     wheel = float(grid[at[-1]] - grid[at[0]])
-    seen, u = float(chords.sum()) / wheel, 3.0 * np.sqrt(2.0 / passes) / wheel
+    seen, u = (chords + bent) / wheel, 3.0 * np.sqrt(2.0 / passes) / wheel
     weight = SCALE_PRIOR**2 / (SCALE_PRIOR**2 + u**2)
     return 1.0 + weight * (seen - 1.0), float(np.sqrt(weight) * u)

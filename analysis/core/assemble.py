@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,7 @@ from analysis.core.balance import ODD_Z, Balance, Noise
 from analysis.core.clocks import in_time
 from analysis.core.course import Layout
 from analysis.core.joint import Evidence
-from analysis.core.lulls import lulls
+from analysis.core.lulls import LULL_Z, suspects, unlike_gusts
 from analysis.core.road import effective_mass_kg
 from analysis.core.samples import IntArray, Mask, Samples
 from analysis.core.stretches import Stretches
@@ -45,6 +46,7 @@ class Chain:
     labels: tuple[str, ...]  # setups with a usable run, the reference first
     wind: Wind | None = None  # of whole legs, without an air sensor
     lull_s: tuple[float, ...] = ()  # of each run in lulls that no gust makes
+    air_z: tuple[Array, ...] = ()  # of each sample, as `unlike_gusts` gives it
 
 
 def link(session: Session, runs: list[Samples], layout: Layout, *, without: frozenset[str] = frozenset()) -> Chain:
@@ -73,47 +75,36 @@ def link(session: Session, runs: list[Samples], layout: Layout, *, without: froz
     kept = [np.ones(r.time_s.size, dtype=bool) for r in runs]
     kept = [k & free(layout, i, r) for i, (k, r) in enumerate(zip(kept, runs, strict=True))]
     closure = _closure(runs, layout, kept)
-    lull_s = (0.0,) * len(runs)
-    if closure is not None and "odd-stretches" not in without:
-        runs, closure, lull_s = _without_wakes(runs, layout, kept, closure)
-    runs = _corrected(runs, closure)
     bike = session.bike
     spin = effective_mass_kg(1.0, bike.wheel_inertia_kg_m2, bike.wheel_circumference_m * layout.wheel_scale) - 1.0
     if closure is None:
         return _by_whole_legs(session, runs, layout, labels=labels, setup_of=setup_of, tyres=tyres, spin=spin)
-    noise = Noise(
-        POWER_NOISE,
-        speed_noise_mps(runs) / np.sqrt(SPEED_SAMPLES),
-        closure.gusts.noise_mps,
-        layout.run_u_m,
-        layout.leg_u_m,
-        layout.ahead_u_m,
-    )
-    runs, rows, solved = in_time(
-        runs,
-        layout,
-        tyres[setup_of],
-        noise,
-        crr=session.crr,
-        efficiency=session.drivetrain_efficiency,
-        spin_mass_kg=spin,
-        odd_z=np.inf if "odd-stretches" in without else ODD_Z,
-    )
+    odd = "odd-stretches" not in without
+    air_z = unlike_gusts(runs, layout, kept, _rough_gain(runs, kept), closure.gusts) if odd else []
+    balanced = partial(
+        in_time, layout=layout, tyre_state=tyres[setup_of], crr=session.crr, efficiency=session.drivetrain_efficiency,
+        spin_mass_kg=spin, odd_z=ODD_Z if odd else np.inf,
+    )  # fmt: skip
+    wakes = [z < -LULL_Z for z in air_z] or [np.zeros(k.size, dtype=bool) for k in kept]
+    while True:
+        free_air = [replace(r, sound=r.sound & ~w) for r, w in zip(runs, wakes, strict=True)]
+        closure = _closure(free_air, layout, kept) if any(w.any() for w in wakes) else closure
+        if closure is None:  # nothing but wakes
+            return _by_whole_legs(session, runs, layout, labels=labels, setup_of=setup_of, tyres=tyres, spin=spin)
+        noise = Noise(
+            POWER_NOISE, speed_noise_mps(free_air) / np.sqrt(SPEED_SAMPLES), closure.gusts.noise_mps,
+            layout.run_u_m, layout.leg_u_m, layout.ahead_u_m,
+        )  # fmt: skip
+        told, rows, solved = balanced(_corrected(free_air, closure), noise=noise)
+        more = suspects(air_z, told, rows, solved.score) if odd else wakes
+        if not any((m & ~w).any() for m, w in zip(more, wakes, strict=True)):
+            break
+        wakes = [w | m for w, m in zip(wakes, more, strict=True)]
     evidence = _evidence(rows, solved, closure, setup_of, tyres, states(setups, NEAR_SENSOR_FACTORS) > 0)
-    evidence = with_gain(evidence, without)
-    return Chain(runs, layout, rows, solved, closure, airsensor.mount_tilt(runs), evidence, labels, lull_s=lull_s)
-
-
-def _without_wakes(
-    runs: list[Samples], layout: Layout, kept: list[Mask], closure: Closure
-) -> tuple[list[Samples], Closure | None, tuple[float, ...]]:
-    """Neither the closure nor the sums shall hold a vehicle's wake: runs, closure, seconds in wakes of each run."""
-    found = lulls(runs, layout, kept, _rough_gain(runs, kept), closure.gusts)
-    seconds = tuple(float(r.step_s[f].sum()) for r, f in zip(runs, found, strict=True))
-    if not any(seconds):
-        return runs, closure, seconds
-    runs = [replace(r, sound=r.sound & ~f) for r, f in zip(runs, found, strict=True)]
-    return runs, _closure(runs, layout, kept), seconds
+    return Chain(
+        told, layout, rows, solved, closure, airsensor.mount_tilt(told), with_gain(evidence, without), labels,
+        lull_s=tuple(float(r.step_s[w].sum()) for r, w in zip(runs, wakes, strict=True)), air_z=tuple(air_z),
+    )  # fmt: skip
 
 
 def _by_whole_legs(
@@ -282,7 +273,6 @@ def _evidence(
         log_gain=None if closure is None else closure.log_gain,
         gain_covariance=None if closure is None else closure.covariance,
         near_sensor=near_sensor,
-        yaw_moment=np.bincount(run, used.yaw_area_j_m2, n) / area,
         power_share_m2=work / area,
         rolling_share_m2=np.bincount(run, used.rolling_j, n) / area,
     )

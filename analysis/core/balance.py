@@ -21,8 +21,10 @@ from analysis.core.types import Array
 
 CRR_SD = 0.0007  # about the assumed one (DESIGN section 7)
 CRR_CHANGE_SD = 0.0005  # between tyres or pressures (DESIGN section 7)
-# unknowns behind the heights: places of out against back, power gain, response to gusts, lateness of air and power
+YAW_DEPENDENCE_SD = 0.3  # of sin^2(yaw), relative (DESIGN section 7)
+# unknowns behind the heights; the last are the lateness of air and power
 EXTRAS = {
+    "yaw dependence": slice(-6, -5),
     "places of out against back": slice(-5, -4),
     "power meter gain": slice(-4, -3),
     "air at the rider in gusts": slice(-3, -2),
@@ -127,7 +129,7 @@ class _System:
         self.runs, self.groups = tyre_state.size, int(tyre_state.max()) + 1
         self.nodes = frame.marks - 1 if closed else frame.marks
         n, run = rows.run.size, rows.run.astype(int)
-        self.design = np.zeros((n, self.runs + self.groups + self.nodes + 5))
+        self.design = np.zeros((n, self.runs + self.groups + self.nodes + 6))
         self.height_part = slice(self.runs + self.groups, self.runs + self.groups + self.nodes)
         at = np.arange(n)
         self.design[at, run] = rows.area_j_m2
@@ -146,6 +148,9 @@ class _System:
         self.apparent = np.full(self.runs, 0.25)
         self.slope = np.zeros(self.nodes)
         self.held = 1.0
+        # about the session's mean: a run's drag area is told for that, whatever the wind of its own minutes
+        usual = float(np.sum(rows.yaw_area_j_m2) / max(np.sum(rows.area_j_m2), 1e-9))
+        self.yaw_area = rows.yaw_area_j_m2 - usual * rows.area_j_m2
         self.gust_area = rows.area_j_m2 - self._level(rows.area_j_m2, rows.length_m)
         # mean power of the pass: a row's own work carries the noise of its energy, and would be fitted to it
         self.work = self._level(rows.work_j, rows.duration_s)
@@ -157,6 +162,7 @@ class _System:
         sd[self.runs + 1 : self.runs + self.groups] = CRR_CHANGE_SD
         height, height_sd = altimeter(self.rows, self.nodes, closed)
         mean[self.height_part], sd[self.height_part] = height, height_sd
+        sd[-6] = YAW_DEPENDENCE_SD
         sd[-5:-2] = self.noise.ahead_m, POWER_GAIN_SD, CONSIDERED_SD
         mean[-2:], sd[-2:] = self.clocks.mean_s, self.clocks.sd_s
         return mean, sd
@@ -203,8 +209,15 @@ class _System:
         rows = self.rows
         drag = self.apparent[rows.run.astype(int)]
         ahead = rows.direction * self._tilt_of(np.arange(rows.run.size))
-        self.design[:, -5:] = np.column_stack(
-            [ahead, -self.work, drag * self.gust_area, drag * rows.area_step_w_m2, -rows.power_step_w]
+        self.design[:, -6:] = np.column_stack(
+            [
+                drag * self.yaw_area,
+                ahead,
+                -self.work,
+                drag * self.gust_area,
+                drag * rows.area_step_w_m2,
+                -rows.power_step_w,
+            ]
         )
         white, swollen = np.zeros((index.size, self.design.shape[1] + 1)), np.zeros(self.runs)
         start = 0

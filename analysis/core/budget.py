@@ -26,7 +26,6 @@ COMMON = (
 DRIFT = "air-speed gain drift"
 PRIORS = {  # unknowns with a prior, and the line of the budget that it fills
     "rider": "rider's drift",
-    "yaw": "yaw dependence",
     "departure": "air-speed gain by setup",
     "drift": DRIFT,
 }
@@ -59,7 +58,8 @@ def pieces(joint: Joint, weights: Array) -> dict[str, float]:
         for name, variance in _pieces(one, weights @ turn).items():
             out[name] = out.get(name, 0.0) + share * variance
     apart = [weights @ (turn @ one.theta - joint.theta) for _, turn, one in joint.over]
-    out[DRIFT] += float(np.average(np.square(apart), weights=[share for share, _, _ in joint.over]))
+    name = DRIFT if DRIFT in out else PRIORS["departure"]
+    out[name] += float(np.average(np.square(apart), weights=[share for share, _, _ in joint.over]))
     return out
 
 

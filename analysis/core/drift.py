@@ -24,6 +24,9 @@ TILT_FLOOR_RAD = np.radians(0.02)
 BEND_SD = 0.04  # [1/h] prior SD of a sagging gain
 SLIP_SD = 0.03  # prior SD of a sudden change of the gain
 ODDS_NEEDED = 3.0  # log of the mean likelihood ratio for a drift without tilt
+# sizes of the departures near the sensor, in units of their prior, and how likely each is: known to a factor of two
+DEPARTING = ((0.5, 0.25), (1.0, 0.5), (2.0, 0.25))
+Weighed = tuple[float, Joint]
 
 
 def choose(
@@ -48,15 +51,33 @@ def choose(
         The solution [1].
     """
     still = Drift(np.zeros(evidence.setup.size), 1.0)
-    steady = Model(evidence, still, history).solve()
+    steady = _solved(evidence, [still], history)
     if evidence.log_gain is None or evidence.setup.size < 3 or not allowed:
-        return steady
+        return averaged(steady)
     if tilt is not None and np.isfinite(tilt[0]).all():
         drift = by_tilt(
             evidence.time_h, *tilt, np.asarray(evidence.near_sensor[evidence.setup] * evidence.setup, dtype=np.intp)
         )
-        return steady if drift is None else Model(evidence, drift, history).solve()
-    return _by_time(evidence, steady, history)
+        return averaged(steady if drift is None else _solved(evidence, [drift], history))
+    moved = _solved(evidence, _by_time(evidence.time_h), history)
+    return averaged(moved if _log_mean(moved) - _log_mean(steady) > ODDS_NEEDED else steady)
+
+
+def _solved(evidence: Evidence, drifts: list[Drift], history: Repeatability | None) -> list[Weighed]:
+    """Every drift with every size of the departures by setup; drifts are as likely as one another."""
+    free = evidence.departures and evidence.log_gain is not None and bool(np.any(evidence.near_sensor[1:]))
+    sizes = DEPARTING if free else ((1.0, 1.0),)
+    return [
+        (float(np.log(share / len(drifts))), Model(evidence, drift, history, size).solve())
+        for drift in drifts
+        for size, share in sizes
+    ]
+
+
+def _log_mean(tried: list[Weighed]) -> float:
+    """Logarithm of the likelihood of the session, averaged over what was tried."""
+    values = np.array([log_share + joint.log_evidence for log_share, joint in tried])
+    return float(np.logaddexp.reduce(values))
 
 
 def by_tilt(time_h: Array, tilt_rad: Array, error_rad: Array, state: IntArray) -> Drift | None:
@@ -152,45 +173,53 @@ def onset(smooth: Array, smooth_u: Array) -> int:
     return min(int(inside[-1]) + 1 if inside.size else 0, smooth.size - 1)
 
 
-def _by_time(evidence: Evidence, steady: Joint, history: Repeatability | None) -> Joint:
-    t = evidence.time_h
-    tried: list[Joint] = []
-    for k in range(1, t.size):
-        start = 0.5 * (t[k - 1] + t[k])
-        bend = np.maximum(t - start, 0.0)
-        tried.append(Model(evidence, Drift(bend, BEND_SD, 0.0, k, "time"), history).solve())
-        if 2 <= k <= t.size - 2:
-            slip = (np.arange(t.size) >= k).astype(float)
-            tried.append(Model(evidence, Drift(slip, SLIP_SD, 0.0, k, "time"), history).solve())
-    values = np.array([j.log_likelihood for j in tried])
-    best = int(np.argmax(values))
-    odds = float(values[best] + np.log(np.mean(np.exp(values - values[best]))) - steady.log_likelihood)
-    return _averaged(tried, values) if odds > ODDS_NEEDED else steady
+def _by_time(time_h: Array) -> list[Drift]:
+    """A bend or a slip at every run."""
+    out = []
+    for k in range(1, time_h.size):
+        start = 0.5 * (time_h[k - 1] + time_h[k])
+        out.append(Drift(np.maximum(time_h - start, 0.0), BEND_SD, 0.0, k, "time"))
+        if 2 <= k <= time_h.size - 2:
+            out.append(Drift((np.arange(time_h.size) >= k).astype(float), SLIP_SD, 0.0, k, "time"))
+    return out
 
 
-def _averaged(tried: list[Joint], values: Array) -> Joint:
-    """Mean of all drifts that were tried, each as likely as it is: when the mount gave way is not known to a run.
+def averaged(tried: list[Weighed]) -> Joint:
+    """Mean of all models that were tried, each as likely as it is.
 
-    The mean path becomes the shape; what the candidates disagree about widens the covariance.
+    When the mount gave way is not known to a run, nor how far a position moves the air at the sensor. The mean
+    path becomes the drift's shape; what the models disagree about widens the covariance.
+
+    Parameters
+    ----------
+    tried : list of (float, Joint)
+        Logarithm of the share that each model had before the session, and its solution [1].
+
+    Returns
+    -------
+    Joint
+        The mean of them [1].
     """
-    weights = np.exp(values - values.max())
-    weights /= weights.sum()
-    best = tried[int(np.argmax(values))]
-    at = best.slices["drift"].start
-    paths = np.array([j.drift.shape * j.theta[at] for j in tried])
-    mean_path = weights @ paths
-    if not np.any(mean_path):
-        return best
-    over = []
-    for share, j in zip(weights, tried, strict=True):
-        turn = np.eye(j.theta.size)  # the drift's coefficient, told in units of the mean path
-        turn[at, at] = float(mean_path @ j.drift.shape) / float(mean_path @ mean_path)
-        over.append((float(share), turn, j))
+    if len(tried) == 1:
+        return tried[0][1]
+    values = np.array([log_share + joint.log_evidence for log_share, joint in tried])
+    weights = np.exp(values - np.logaddexp.reduce(values))
+    best = tried[int(np.argmax(values))][1]
+    turns = [np.eye(best.theta.size) for _ in tried]
+    drift = best.drift
+    if drift.by != "none":
+        at = best.slices["drift"].start
+        mean_path = np.asarray(sum(w * j.drift.shape * j.theta[at] for w, (_, j) in zip(weights, tried, strict=True)))
+        if not np.any(mean_path):
+            return best
+        for turn, (_, j) in zip(turns, tried, strict=True):  # the coefficient, told in units of the mean path
+            turn[at, at] = float(mean_path @ j.drift.shape) / float(mean_path @ mean_path)
+        drift = replace(drift, shape=mean_path, prior_sd=1.0, shape_u=0.0)
+    over = tuple((float(w), turn, j) for w, turn, (_, j) in zip(weights, turns, tried, strict=True))
     thetas = np.array([turn @ j.theta for _, turn, j in over])
     theta = weights @ thetas
     apart = thetas - theta
     covariance = np.einsum("k,kij->ij", weights, np.array([turn @ j.covariance @ turn.T for _, turn, j in over]))
     covariance += (apart * weights[:, None]).T @ apart
-    drift = Drift(mean_path, 1.0, 0.0, best.drift.began, "time")
     model = Model(best.model.e, drift, best.model.history)
-    return replace(best, theta=theta, covariance=covariance, model=model, drift=drift, over=tuple(over))
+    return replace(best, theta=theta, covariance=covariance, model=model, drift=drift, over=over)

@@ -11,13 +11,16 @@ from analysis.core.findings import Findings
 from analysis.core.findings_instruments import silent_rows
 from analysis.core.intervals import t_two_sided_p
 from analysis.core.joint import RIDER_DRIFT_SD, SLOW_POWER_S, SLOW_POWER_SD, Joint, run_values
+from analysis.core.samples import Mask
 from analysis.core.types import Array
 from analysis.core.verdict import enough_runs
 
 FEWEST_RUNS = 3
 UNBALANCED = 0.15  # of the session's span between the mean times of two setups
 BRAKING_S = 3.0
-BRAKED_MPS2 = 0.2  # slower than the twins by this for a sample: a brake, not the air
+UNLIKE_Z = 3.0  # of the air about a stretch
+BRAKED_MPS2 = 0.1  # slower than the twins by this for a sample: a brake, not the air
+LASTING_SAMPLES = 4  # before and after: braking for a turn or a hill lasts longer than a touch of the brake
 NEAR_S = 4.0  # a brake beside a mark is in the speeds of both its stretches
 OUTLIER_P = 0.002  # for any run of the session together
 TREND_P = 0.003
@@ -130,10 +133,10 @@ def _stretches(found: Findings, chain: Chain) -> None:
     rows, balance = chain.rows, chain.balance
     soft = (rows.soft_s > 0.0) & ~silent_rows(chain)
     odd = rows.sound & ~balance.used & np.isfinite(balance.score)
-    slowed = _slowed_mps2(chain)
+    slowed, unlike = _slowed_mps2(chain), _unlike(chain)
     for i, r in enumerate(chain.runs):
         own = rows.run == i
-        braked = odd & own & (balance.score > 0.0) & (slowed > BRAKED_MPS2)
+        braked = odd & own & (balance.score > 0.0) & ((slowed > BRAKED_MPS2) | ~unlike)
         seconds = float(rows.soft_s[own & soft & ~rows.sound].sum()) + float(rows.duration_s[braked].sum())
         if seconds >= BRAKING_S:
             found.add(
@@ -154,12 +157,29 @@ def _stretches(found: Findings, chain: Chain) -> None:
             )  # fmt: skip
 
 
+def _unlike(chain: Chain) -> Mask:
+    """Stretches whose air shows something: energy that is gone from any other went into a brake."""
+    rows = chain.rows
+    out = np.zeros(rows.run.size, dtype=bool)
+    for row, run in enumerate(rows.run.astype(int)):
+        if chain.air_z:
+            time = chain.runs[run].time_s
+            first, last = np.searchsorted(time, rows.begin_s[row] + np.array([0.0, rows.duration_s[row]]))
+            out[row] = np.abs(chain.air_z[run][first : last + 1]).max(initial=0.0) > UNLIKE_Z
+    return out
+
+
 def _slowed_mps2(chain: Chain) -> Array:
-    """Hardest slowing in every stretch beyond what is usual there: no gust or vehicle slows one like a brake."""
+    """Hardest slowing in every stretch beyond what is usual there: no gust or vehicle slows one like a brake.
+
+    What lasts (a hill, the wind in a bend) is no brake: the slowing about each sample is taken off first.
+    """
     rows = chain.rows
     hardest = np.zeros(rows.run.size)
     for i, r in enumerate(chain.runs):
         slowing = -np.diff(np.nan_to_num(r.speed_mps), append=0.0) / np.diff(r.time_s, append=np.inf)
+        about = np.pad(slowing, LASTING_SAMPLES, mode="edge")
+        slowing -= np.median(np.lib.stride_tricks.sliding_window_view(about, 2 * LASTING_SAMPLES + 1), axis=1)
         for row in np.flatnonzero(rows.run == i):
             first, last = np.searchsorted(
                 r.time_s, rows.begin_s[row] + np.array([-NEAR_S, rows.duration_s[row] + NEAR_S])

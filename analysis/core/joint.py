@@ -9,10 +9,11 @@ top of the sensors' own covariance: a session cannot repeat better than its sens
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.linalg import solve_triangular
+from scipy.special import ndtr, stdtridf
 
 from analysis.core import leastsquares
 from analysis.core.leastsquares import Solution
@@ -20,13 +21,14 @@ from analysis.core.samples import IntArray, Mask
 from analysis.core.types import Array, Repeatability
 
 RIDER_DRIFT_SD = 0.003  # [m2/h] (DESIGN section 7)
-YAW_DEPENDENCE_SD = 0.3  # of sin^2(yaw), relative (DESIGN section 7)
 SLOW_POWER_SD, SLOW_POWER_S = 0.003, 600.0  # power gain over ten minutes (DESIGN section 7)
 NEAR_SENSOR_SD, ELSEWHERE_SD = 0.005, 0.001  # departures of the gain by setup (DESIGN section 7)
 NO_DEPARTURE_SD = 1e-9
 FLAT = 1e3  # prior SD of what the session alone decides
+RIDER_SCATTER_SD = 0.003  # [m2] of a rider from run to run: more is as unlikely as more than one of a normal's
 WORST_SCATTER_M2 = 0.02
-GOLDEN = 0.6180339887498949
+COARSE, FINE, DEPTH = 12, 25, 14.0  # steps of the scatter's posterior, and how far below its top it is followed
+MOST_DF = 1e3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,7 +44,6 @@ class Evidence:
     log_gain: Array | None  # None: no air sensor, apparent is true
     gain_covariance: Array | None
     near_sensor: Mask  # (s,): position or cockpit differs from the reference's
-    yaw_moment: Array  # mean sin^2(yaw)
     power_share_m2: Array  # work over X: what one relative unit of power gain moves
     rolling_share_m2: Array  # m g length over X: what one unit of Crr moves
     own_variance: Array  # of the apparent drag area, without what all runs share
@@ -62,6 +63,15 @@ class Drift:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """The solution for one size of the rider's scatter, and how likely that size is."""
+
+    share: float
+    theta: Array
+    root: Array  # the covariance is root @ root.T
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Joint:
     """Solution of the run-level model."""
 
@@ -70,19 +80,19 @@ class Joint:
     slices: dict[str, slice]
     scatter_m2: float  # rider's SD from run to run
     sensor_sd_m2: float  # SD that the sensors alone give one run
-    freedom_information: float  # Fisher information on the scatter's variance
-    log_likelihood: float
+    log_evidence: float  # log likelihood of the session, averaged over the scatter
     gain0: float  # log gain about which the model is linear
     model: Model
     drift: Drift
     rate: float = 0.0  # of the drift, by which the error of its shape blurs the noise
-    # where several drifts were averaged: share of each, the turn of its unknowns into these, its own solution
+    parts: tuple[Part, ...] = ()  # over the sizes of the scatter
+    # where several models were averaged: share of each, the turn of its unknowns into these, its own solution
     over: tuple[tuple[float, Array, Joint], ...] = ()
 
     def contrast(self, weights: Array) -> tuple[float, float, float]:
         """Estimate, variance and degrees of freedom of a weighted sum of the unknowns."""
         value, variance = float(weights @ self.theta), float(weights @ self.covariance @ weights)
-        return value, variance, satterthwaite(self, weights)
+        return value, variance, freedom(self, weights)
 
     def weights(self, **parts: Array) -> Array:
         out = np.zeros(self.theta.size)
@@ -92,10 +102,10 @@ class Joint:
 
 
 class Model:
-    """The linear model of a session for one shape of gain drift."""
+    """The linear model of a session for one shape of gain drift and one size of the gain's departures by setup."""
 
-    def __init__(self, evidence: Evidence, drift: Drift, history: Repeatability | None) -> None:
-        self.e, self.drift, self.history = evidence, drift, history
+    def __init__(self, evidence: Evidence, drift: Drift, history: Repeatability | None, departing: float = 1.0) -> None:
+        self.e, self.drift, self.history, self.departing = evidence, drift, history, departing
         e = evidence
         self.runs, self.setups, self.tyres = e.setup.size, int(e.crr_state.size), e.crr.size
         self.has_gain = e.log_gain is not None
@@ -108,9 +118,8 @@ class Model:
 
     def _unknowns(self) -> tuple[dict[str, slice], Array]:
         sizes = {"setup": [FLAT] * self.setups, "crr": [FLAT] * self.tyres, "rider": [RIDER_DRIFT_SD]}
-        sizes["yaw"] = [YAW_DEPENDENCE_SD * max(abs(float(np.mean(self.level))), 0.01)]
         if self.has_gain:
-            near = [NEAR_SENSOR_SD if n else ELSEWHERE_SD for n in self.e.near_sensor[1:]]
+            near = [self.departing * NEAR_SENSOR_SD if n else ELSEWHERE_SD for n in self.e.near_sensor[1:]]
             near = near if self.e.departures else [NO_DEPARTURE_SD for _ in near]
             sizes |= {"gain": [FLAT], "departure": near}
             sizes["drift"] = [self.drift.prior_sd] if self.drift.by != "none" else []
@@ -137,7 +146,6 @@ class Model:
         drag = np.zeros((r, self.prior_sd.size))
         drag[np.arange(r), self.slices["setup"].start + e.setup.astype(int)] = 1.0
         drag[:, self.slices["rider"].start] = e.time_h - e.time_h.mean()
-        drag[:, self.slices["yaw"].start] = e.yaw_moment - (e.yaw_moment.mean() if r else 0.0)
         gain = self.gain_rows()
         drag -= 2.0 * self.level[:, None] * gain
         crr = np.zeros((self.tyres, self.prior_sd.size))
@@ -175,34 +183,48 @@ class Model:
     def solve(self) -> Joint:
         rate = 0.0
         for _ in range(3 if self.drift.shape_u else 1):
-            best = self._scatter(rate)
-            joint = self._at(best, rate)
+            joint = self._solved(rate)
             rate = float(joint.theta[self.slices["drift"]][0]) if self.has_gain and self.drift.by != "none" else 0.0
         return joint
 
-    def _scatter(self, rate: float) -> float:
-        """Variance of the rider's scatter by restricted likelihood: a grid, then golden sections about its top."""
-        grid = np.concatenate([[0.0], np.geomspace(1e-4, WORST_SCATTER_M2, 28) ** 2])
-        values = np.array([self._fit(s2, rate)[0] for s2 in grid])
-        k = int(np.argmax(values))
-        if k in (0, grid.size - 1):
-            return float(grid[k])
-        low, high = float(grid[k - 1]), float(grid[k + 1])
-        inner = [high - GOLDEN * (high - low), low + GOLDEN * (high - low)]
-        found = [self._fit(s2, rate)[0] for s2 in inner]
-        while high - low > 1e-3 * high:
-            if found[0] < found[1]:
-                low, inner[0], found[0] = inner[0], inner[1], found[1]
-                inner[1] = low + GOLDEN * (high - low)
-                found[1] = self._fit(inner[1], rate)[0]
-            else:
-                high, inner[1], found[1] = inner[1], inner[0], found[0]
-                inner[0] = high - GOLDEN * (high - low)
-                found[0] = self._fit(inner[0], rate)[0]
-        return 0.5 * (low + high)
+    def _solved(self, rate: float) -> Joint:
+        """The solution with the scatter's posterior, flat in the logarithm of a run's whole variance.
 
-    def _fit(self, scatter2: float, rate: float) -> tuple[float, Solution, Array]:
-        """Restricted log-likelihood, solution, and the root of the observations' covariance."""
+        The scatter that stands for all is the harmonic mean: without sensor noise it is the classical s^2.
+        """
+        sensor = max(self.sensor_variance(), 1e-14)
+        total, values, fits = self._profile(sensor, rate)
+        shares = np.exp(values - values.max())
+        shares[[0, -1]] *= 0.5  # trapezoids
+        evidence = float(values.max() + np.log(shares.sum() * (total[1] - total[0])))
+        shares /= shares.sum()
+        scatter2 = max(1.0 / float(shares @ np.exp(-total)) - sensor, 0.0)
+        _, found = self._fit(scatter2, rate)
+        return Joint(
+            found.theta, found.covariance, self.slices, float(np.sqrt(scatter2)), float(np.sqrt(sensor)), evidence,
+            self.gain0, self, self.drift, rate,
+            tuple(Part(float(w), one.theta, one.root) for w, one in zip(shares, fits, strict=True)),
+        )  # fmt: skip
+
+    def _profile(self, sensor: float, rate: float) -> tuple[Array, Array, list[Solution]]:
+        """Log of a run's variance in even steps where the likelihood is not nothing, with likelihoods and solutions."""
+        low, high = float(np.log(sensor)), float(np.log(sensor + WORST_SCATTER_M2**2))
+        while True:
+            steps = np.linspace(low, high, COARSE)
+            values = np.array([self._fit(float(np.exp(u)) - sensor, rate)[0] for u in steps])
+            near = np.flatnonzero(values > values.max() - DEPTH)
+            first, last = max(int(near[0]) - 1, 0), min(int(near[-1]) + 1, COARSE - 1)
+            shrunk = (last - first) / (COARSE - 1)
+            low, high = float(steps[first]), float(steps[last])
+            if shrunk > 0.5:
+                break
+        total = np.linspace(low, high, FINE)
+        fits = [self._fit(float(np.exp(u)) - sensor, rate) for u in total]
+        return total, np.array([value for value, _ in fits]), [found for _, found in fits]
+
+    def _fit(self, scatter2: float, rate: float) -> tuple[float, Solution]:
+        """Restricted log-likelihood and solution for one size of the scatter."""
+        scatter2 = max(scatter2, 0.0)
         low: Array = np.asarray(np.linalg.cholesky(self.noise(scatter2, rate)), dtype=np.float64)
         rows = np.column_stack([self.design, self.observed])
         white = solve_triangular(low, rows, lower=True, check_finite=False)
@@ -212,31 +234,13 @@ class Model:
         if self.history is not None and self.history.df > 0:
             total = scatter2 + self.sensor_variance()
             value -= 0.5 * self.history.df * (np.log(total) + self.history.sd_m2**2 / total)
-        return value, found, low
-
-    def _at(self, scatter2: float, rate: float) -> Joint:
-        value, found, low = self._fit(scatter2, rate)
-        white = solve_triangular(low, np.column_stack([np.eye(low.shape[0]), self.design]), lower=True)
-        whitener, told = white[:, : low.shape[0]], white[:, low.shape[0] :] @ found.root
-        p = whitener.T @ whitener - whitener.T @ told @ told.T @ whitener
-        information = 0.5 * float(np.sum(p[: self.runs, : self.runs] ** 2))
-        if self.history is not None:
-            information += 0.5 * self.history.df / (scatter2 + self.sensor_variance()) ** 2
-        return Joint(
-            found.theta, found.covariance, self.slices, float(np.sqrt(scatter2)),
-            float(np.sqrt(self.sensor_variance())), information, value, self.gain0, self, replace(self.drift), rate,
-        )  # fmt: skip
-
-    def slope(self, joint: Joint, weights: Array) -> float:
-        """Change of a contrast's variance with the scatter's."""
-        scatter2 = joint.scatter_m2**2
-        step = max(0.01 * scatter2, 1e-9)
-        more = self._at(scatter2 + step, joint.rate).covariance
-        return float(weights @ (more - joint.covariance) @ weights) / step
+        elif self.history is None:
+            value -= 0.5 * scatter2 / RIDER_SCATTER_SD**2
+        return value, found
 
 
-def satterthwaite(joint: Joint, weights: Array) -> float:
-    """Degrees of freedom of a contrast's variance: how well its moving part, the scatter, is known.
+def freedom(joint: Joint, weights: Array) -> float:
+    """Degrees of freedom of the Student's t that has a contrast's standard deviation and its 95 % interval.
 
     Parameters
     ----------
@@ -250,18 +254,34 @@ def satterthwaite(joint: Joint, weights: Array) -> float:
     float
         Degrees of freedom, at most 1000 [1].
 
+    Notes
+    -----
+    The interval is that of the mixture over the sizes of the scatter (and over drifts and departures). Without
+    sensor noise the mixture is Student's t of runs less setups; with it, what the sensors are known to do is
+    known, as in Satterthwaite (1946), but an estimate of the scatter at zero leaves it in doubt.
+
     References
     ----------
-    Satterthwaite (1946), Biometrics Bull. 2:110-114: 2 var^2 over the variance of the estimated variance.
+    Box and Tiao (1973), Bayesian Inference in Statistical Analysis, section 5.2: the variance of a run has a flat
+    prior in its logarithm above the known part.
     """
-    if joint.freedom_information <= 0.0:
-        return 0.0
-    apart = joint.over or ((1.0, np.eye(weights.size), joint),)
-    slope = sum(share * one.model.slope(one, weights @ turn) for share, turn, one in apart)
-    if slope <= 0.0:
-        return 1e3
-    variance = float(weights @ joint.covariance @ weights)
-    return min(2.0 * variance**2 * joint.freedom_information / slope**2, 1e3)
+    value, sd = float(weights @ joint.theta), float(np.sqrt(max(float(weights @ joint.covariance @ weights), 0.0)))
+    if sd <= 0.0:
+        return MOST_DF
+    told = [
+        (share * part.share, float(weights @ turn @ part.theta), float(np.linalg.norm(weights @ turn @ part.root)))
+        for share, turn, one in joint.over or ((1.0, np.eye(weights.size), joint),)
+        for part in one.parts
+    ]
+    shares, means, spreads = np.array(told).T
+    means, spreads = means - value, np.maximum(spreads, 1e-12 * sd)
+    low, high = sd, 1e4 * sd
+    for _ in range(48):
+        half = float(np.sqrt(low * high))
+        inside = float(shares @ (ndtr((half - means) / spreads) - ndtr((-half - means) / spreads)))
+        low, high = (half, high) if inside < 0.95 else (low, half)
+    ratio = float(np.sqrt(low * high)) / sd
+    return float(np.clip(stdtridf(0.975, ratio), 0.0, MOST_DF)) if ratio > 1.9624 else MOST_DF
 
 
 def rolling_share_m2(joint: Joint) -> float:

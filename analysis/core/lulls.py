@@ -1,7 +1,8 @@
 """Lulls in the air that no gust of the session makes: what a passing vehicle leaves behind.
 
 A vehicle takes air along for some seconds. Air speed less ground speed is whitened by the session's own gusts and
-sensor noise, and half sine waves of a few lengths are sought in it. Energies of stretches belong to `balance`.
+sensor noise, and half sine waves of a few lengths are sought in it. Rider and sensor seldom meet the same wake, so that
+a smaller lull counts where the energy of its stretch is odd as well. Energies belong to `balance`.
 """
 
 from __future__ import annotations
@@ -12,17 +13,20 @@ from analysis.core.airsensor import Gusts, turning
 from analysis.core.alignment import Pass
 from analysis.core.course import Layout
 from analysis.core.samples import Mask, Samples
+from analysis.core.stretches import Stretches
 from analysis.core.types import Array
 
 LENGTHS_S = (4.0, 6.0, 9.0, 12.0)  # of a wake (common practice, no source)
-LULL_Z = 5.5  # adds a false alarm in about two of a hundred clean sessions (simulated, wide world)
+LULL_Z, SUSPECT_Z, SUSPECT_ODD = 5.4, 3.8, 3.5  # false in about one of a hundred clean sessions (simulated, wide world)
+USUAL_S = 2400.0  # of riding, for which that holds: in more, more is met by chance
 HARD_MPS2, HARD_S = 0.45, 3.0  # beside a brake a late air sensor shows what is no wind
 LEAST_S = 40.0  # of a pass
+LEAST_SEEN = 0.6  # of a wake, in squares
 MEMORY_S = 80  # after which the whitening has forgotten
 
 
-def lulls(runs: list[Samples], layout: Layout, kept: list[Mask], gain: float, gusts: Gusts) -> list[Mask]:
-    """Samples of each run in a lull.
+def unlike_gusts(runs: list[Samples], layout: Layout, kept: list[Mask], gain: float, gusts: Gusts) -> list[Array]:
+    """How far the air about each sample is from what gusts make: negative in a lull, in its standard deviations.
 
     Parameters
     ----------
@@ -40,14 +44,14 @@ def lulls(runs: list[Samples], layout: Layout, kept: list[Mask], gain: float, gu
     Returns
     -------
     list of ndarray
-        For each run a bool array of shape (n,) [1].
+        For each run the largest of all waves that hold the sample, shape (n,) [1].
 
     References
     ----------
     Matched filter in coloured noise: whitening by the innovations of an autoregression seen through white noise,
     which are those of an ARMA(1, 1).
     """
-    out = [np.zeros(r.time_s.size, dtype=bool) for r in runs]
+    out = [np.zeros(r.time_s.size) for r in runs]
     heard_of = [_series(runs[p.run], p, kept[p.run], layout, gain) for p in layout.passes]
     found = [series for series in heard_of if series is not None]
     if not found or gusts.sd_mps <= 0.0:
@@ -58,14 +62,49 @@ def lulls(runs: list[Samples], layout: Layout, kept: list[Mask], gain: float, gu
     white = [np.convolve(air, response)[: air.size] for _, _, air, _ in found]
     heard = np.concatenate([w[known] for w, (_, _, _, known) in zip(white, found, strict=True)])
     scale = max(1.4826 * float(np.median(np.abs(heard))), 1e-6)
+    spare = max(float(sum(known.sum() for *_, known in found)) / USUAL_S, 1.0)
     for length in LENGTHS_S:
         steps = int(length) + 1
         wake = np.concatenate([np.sin(np.pi * (np.arange(steps) + 0.5) / steps), np.zeros(3)])
         shape = np.convolve(wake, response)[: wake.size]
-        for w, (run, time, _, _) in zip(white, found, strict=True):
-            z = np.correlate(w / scale, shape, "valid") / float(np.linalg.norm(shape))
-            for start in time[np.flatnonzero(z < -LULL_Z)]:
-                out[run] |= (runs[run].time_s >= start - 1.0) & (runs[run].time_s <= start + steps)
+        for w, (run, time, _, known) in zip(white, found, strict=True):
+            seen = np.correlate(known.astype(float), shape**2, "valid")  # of the wake's shape; gaps tell nothing
+            z = np.correlate(w * known / scale, shape, "valid") / np.sqrt(np.maximum(seen, 1e-9))
+            z[seen < LEAST_SEEN * float(shape @ shape)] = 0.0
+            z = np.sign(z) * np.sqrt(np.maximum(z**2 - 2.0 * np.log(spare), 0.0))
+            for k in np.flatnonzero(np.abs(z) > 1.0):
+                first, last = np.searchsorted(runs[run].time_s, time[k] + np.array([-1.0, steps]))
+                part = out[run][first : last + 1]
+                np.copyto(part, z[k], where=np.abs(part) < abs(z[k]))
+    return out
+
+
+def suspects(air_z: list[Array], runs: list[Samples], rows: Stretches, score: Array) -> list[Mask]:
+    """Samples in smaller lulls whose stretch has an odd energy as well.
+
+    Parameters
+    ----------
+    air_z : list of ndarray
+        As `unlike_gusts` gives them [1].
+    runs : list of Samples
+        Prepared samples of the usable runs [1].
+    rows : Stretches
+        All stretches [1].
+    score : ndarray, shape (n,)
+        How far the energy of each stretch lies from its twins, in standard deviations [1].
+
+    Returns
+    -------
+    list of ndarray
+        For each run a bool array of shape (n,) [1].
+    """
+    out = [np.zeros(z.size, dtype=bool) for z in air_z]
+    for k in np.flatnonzero(rows.sound & (np.abs(np.nan_to_num(score)) > SUSPECT_ODD)):
+        run = int(rows.run[k])
+        first, last = np.searchsorted(runs[run].time_s, rows.begin_s[k] + np.array([0.0, rows.duration_s[k]]))
+        odd = slice(first, last + 1)
+        if air_z[run][odd].min(initial=0.0) < -SUSPECT_Z:
+            out[run][odd] = True
     return out
 
 

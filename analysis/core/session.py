@@ -305,8 +305,8 @@ def _assumptions(session: Session, chain: Chain | None) -> dict[str, Any]:
         "repeatability": None if history is None else {"sd_m2": history.sd_m2, "df": history.df, "use": POOLED},
         "standard_deviations": {
             "crr": balance.CRR_SD, "crr_between_tyres": balance.CRR_CHANGE_SD,
-            "rider_drift_m2_per_hour": joint.RIDER_DRIFT_SD,
-            "yaw_dependence_of_sin2": joint.YAW_DEPENDENCE_SD, "yaw_offset_rad": float(airsensor.YAW_OFFSET_SD),
+            "rider_drift_m2_per_hour": joint.RIDER_DRIFT_SD, "rider_scatter_m2": joint.RIDER_SCATTER_SD,
+            "yaw_dependence_of_sin2": balance.YAW_DEPENDENCE_SD, "yaw_offset_rad": float(airsensor.YAW_OFFSET_SD),
             "airspeed_gain_near_sensor": joint.NEAR_SENSOR_SD, "airspeed_gain_elsewhere": joint.ELSEWHERE_SD,
             "mean_wind_mps_over_600_s": airsensor.WANDER_MPS, "mean_wind_rad_over_600_s": float(airsensor.WANDER_RAD),
             **budget.priors(),

@@ -24,7 +24,7 @@ def evidence(gain: Array) -> Evidence:
         setup=SETUP, time_h=TIME_H, apparent_m2=(0.24 + rng.normal(0.0, 0.0025, 8)) * np.exp(-2 * gain),
         crr=np.array([0.0042]), crr_state=np.zeros(2, dtype=int),
         balance_covariance=np.diag([own] * 8 + [1e-8]) + 0.0004**2, log_gain=gain + rng.normal(0.0, 0.012, 8),
-        gain_covariance=0.012**2 * np.eye(8), near_sensor=np.zeros(2, dtype=bool), yaw_moment=np.zeros(8),
+        gain_covariance=0.012**2 * np.eye(8), near_sensor=np.zeros(2, dtype=bool),
         power_share_m2=np.full(8, 0.3), rolling_share_m2=np.full(8, 50.0), own_variance=np.full(8, own),
     )  # fmt: skip
 

@@ -48,7 +48,7 @@ def session(gain, drag) -> Evidence:
     return Evidence(
         setup=np.array([0, 1, 1, 0, 0, 1, 1, 0]), time_h=TIME_H, apparent_m2=apparent, crr=np.array([0.0042]),
         crr_state=np.zeros(2, dtype=int), balance_covariance=np.diag([0.0006**2] * 8 + [1e-8]), log_gain=closure,
-        gain_covariance=0.012**2 * np.eye(8), near_sensor=np.zeros(2, dtype=bool), yaw_moment=np.zeros(8),
+        gain_covariance=0.012**2 * np.eye(8), near_sensor=np.zeros(2, dtype=bool),
         power_share_m2=np.full(8, 0.3), rolling_share_m2=np.full(8, 50.0), own_variance=np.full(8, 0.0006**2),
     )  # fmt: skip
 

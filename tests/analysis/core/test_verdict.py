@@ -5,6 +5,7 @@ import pytest
 
 from analysis.core.intervals import t_quantile
 from analysis.core.joint import Drift, Evidence, Model
+from analysis.core.types import Repeatability
 from analysis.core.verdict import Estimate, more_runs_needed, verdict
 
 
@@ -55,10 +56,10 @@ def two_by_two(sd: float):
     evidence = Evidence(
         setup=np.array([0, 0, 1, 1]), time_h=np.zeros(4), apparent_m2=0.24 + half * np.array([1.0, -1.0, 1.0, -1.0]),
         crr=np.array([0.004]), crr_state=np.zeros(2, dtype=int), balance_covariance=np.diag([1e-14] * 4 + [1e-8]),
-        log_gain=None, gain_covariance=None, near_sensor=np.zeros(2, dtype=bool), yaw_moment=np.zeros(4),
+        log_gain=None, gain_covariance=None, near_sensor=np.zeros(2, dtype=bool),
         power_share_m2=np.zeros(4), rolling_share_m2=np.zeros(4), own_variance=np.full(4, 1e-14),
     )  # fmt: skip
-    return Model(evidence, Drift(np.zeros(4), 1.0), None).solve()
+    return Model(evidence, Drift(np.zeros(4), 1.0), Repeatability(sd, 0.0)).solve()  # a history of nothing
 
 
 def test_runs_needed_are_those_of_a_two_sample_t_test():

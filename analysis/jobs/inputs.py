@@ -5,9 +5,11 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
+from dataclasses import asdict, replace
 from importlib.metadata import version
 
 from analysis.core.types import Session
+from analysis.jobs.instruments_due import calibrations_due
 from analysis.jobs.reading import recording_of
 from analysis.readers.session import core_session
 from studio.records.models import FieldSession
@@ -19,7 +21,9 @@ ENGINE_VERSION = version("windledger")
 def inputs_sha256(session: FieldSession) -> str:
     """The fingerprint of what the records say of a session now, of its recordings' bytes and how they are read."""
     rows = session.recordings.values_list("filename", "sha256", "mapping")
-    return fingerprint(session_document(session), {name: _sum(sha256, rules) for name, sha256, rules in rows})
+    said = fingerprint(session_document(session), {name: _sum(sha256, rules) for name, sha256, rules in rows})
+    due = [asdict(note) for note in calibrations_due(session)]
+    return hashlib.sha256(f"{said} {json.dumps(due)}".encode()).hexdigest() if due else said
 
 
 def _sum(sha256: str, rules: Mapping[str, str]) -> str:
@@ -36,4 +40,5 @@ def session_inputs(session: FieldSession) -> Session:
     document = session_document(session)
     rows = {row.filename: row for row in session.recordings.select_related("session")}
     named = dict.fromkeys(run["recording"] for run in document["runs"])
-    return core_session(document, {name: recording_of(rows[name]) for name in named})
+    session_of_files = core_session(document, {name: recording_of(rows[name]) for name in named})
+    return replace(session_of_files, notes=(*session_of_files.notes, *calibrations_due(session)))

@@ -57,6 +57,7 @@ TABLE: Mapping[str, Mapping[str, Methods]] = {
     "jobs": RECORDS,
     "analyses": RECORDS,
     "reports": RECORDS,
+    "stock": {Role.OWNER: ALL, Role.FITTER: ALL, Role.SHOP: READ},
     "standings": {Role.OWNER: ALL, Role.FITTER: ALL, Role.SHOP: ALL},
     "schema": OPEN,
     "docs": OPEN,

@@ -21,10 +21,9 @@ from analysis.results.shop_question import KEYS, NUMBERS, answer_of, question_of
 from analysis.results.strata import BIKE_KINDS, HEIGHT_BANDS, YAW_BANDS
 from studio.api.base import StudioView, studio_of
 from studio.api.problems import Malformed
+from studio.records.spreadsheet import harmless
 
 FORMATS = ("json", "csv")
-STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
-"""What a spreadsheet would run (OWASP, CSV injection; from memory)."""
 COLUMNS = (
     "product", "id", "effect_m2", "se_m2", "ci95_m2", "prediction95_m2", "p_best", "score", "riders", "studies",
     "component", "delta_w", "ci95_w", "delta_s", "ci95_s", "price", "currency", "watts_per_100", "withheld",
@@ -48,7 +47,8 @@ class CsvTable(BaseRenderer):
         writer.writerow([part for name in COLUMNS for part in _heads(name)] + list(stated))
         for row in data["products"]:
             cells = [part for name in COLUMNS for part in _cells(name, row)]
-            writer.writerow([harmless(cell) for cell in (*cells, *stated.values())])
+            values = (*cells, *stated.values())
+            writer.writerow([harmless(cell) if isinstance(cell, str) else cell for cell in values])
         return buffer.getvalue().encode()
 
 
@@ -58,11 +58,6 @@ def _heads(name: str) -> list[str]:
 
 def _cells(name: str, row: Mapping[str, Any]) -> list[Any]:
     return list(row[name] or (None, None)) if name in PAIRS else [row[name]]
-
-
-def harmless(cell: Any) -> Any:
-    """Text that a spreadsheet would run is made text by an apostrophe; numbers stay numbers."""
-    return f"'{cell}" if isinstance(cell, str) and cell.startswith(STARTS_A_FORMULA) else cell
 
 
 class ByFormatOrAccept(DefaultContentNegotiation):

@@ -30,6 +30,7 @@ from studio.api.runs import RunViewSet
 from studio.api.sessions import SessionViewSet
 from studio.api.setups import SetupViewSet
 from studio.api.standings import StandingsView
+from studio.api.stock import StockView
 from studio.api.tokens import TokenViewSet
 from studio.api.users import UserViewSet
 
@@ -69,6 +70,7 @@ urlpatterns = [
     path("erasures/", ErasuresView.as_view(), name="erasures"),
     path("join/", JoinView.as_view(), name="join"),
     path("standings/", StandingsView.as_view(), name="standings"),
+    path("stock/", StockView.as_view(), name="stock"),
     path("schema/", SchemaView.as_view(), name="schema"),
     path("docs/", DocsView.as_view(), name="docs"),
     path("docs/problems/<slug:slug>/", ProblemPage.as_view(), name="problem"),

@@ -25,6 +25,7 @@ from studio.web import (
     sessions,
     signin,
     standings,
+    stock,
     upload,
 )
 
@@ -51,6 +52,7 @@ urlpatterns = [
     path("recordings/<uuid:recording_id>/cut/", recordings.cut, name="recording-cut"),
     path("recordings/<uuid:recording_id>/fields/", fields.fields_page, name="recording-fields"),
     path("equipment/", equipment.equipment_list, name="equipment"),
+    path("equipment/stock/", stock.stock, name="stock"),
     path("equipment/products/<uuid:product_id>/", equipment.product_history, name="product-history"),
     path("equipment/items/<uuid:item_id>/", equipment.item_history, name="item-history"),
     path("upload/", upload.upload, name="upload"),

@@ -6,6 +6,7 @@ import re
 import numpy as np
 import pytest
 from django.contrib.staticfiles import finders
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.http import HttpResponse
 from django.template.loader import get_template
 from django.urls import resolve
@@ -98,6 +99,7 @@ def world(analysis, bare_day, owner_ada, fitter_bo, rider_cy):
         **{f"/recordings/{one.pk}/fields/": STAFF for one in recordings},
         f"/recordings/{recordings[0].pk}/cut/": STAFF | {"fitter": 302, "owner": 302},
         "/equipment/": STAFF | LISTS,
+        "/equipment/stock/": STAFF | LISTS,
         f"/equipment/products/{own.product_id}/": STAFF,
         f"/equipment/items/{own.pk}/": EVERYBODY,
         "/upload/": STAFF | LISTS,
@@ -214,6 +216,8 @@ def all_pages(world, people, browser):
     yield "late run", browser(bo).post(next(a for a in world if a.startswith("/runs/")), late)
     yield "not sure", browser(bo).post(next(a for a in world if a.endswith("/delete/")), {})
     yield "bad new password", browser(bo).post("/account/", {"old_password": "x", "new_password1": "y"})
+    file = SimpleUploadedFile("<b>.csv", b"category,name,list_price\nhelmet,<i>Orlo,-1\n")
+    yield "refused stock", browser(bo).post("/equipment/stock/", {"file": file})
     yield "no such address", browser(bo).get("/nowhere/")
     yield "bad cursor", browser(bo).get("/sessions/?before=yesterday")
     yield "form too old", browser(enforce_csrf_checks=True).post("/sign-in/", {})

@@ -48,9 +48,10 @@ def demo_bundle(number: int) -> tuple[dict[str, Any], dict[str, bytes]]:
 def bundle_document(day: DemoDay, rider: DemoRider, session: Session) -> dict[str, Any]:
     """The day as a session bundle says it."""
     course, bike = session.course, session.bike
-    changed = {
-        key: {**USUAL_SETUP[key], **value} if isinstance(value, dict) else value for key, value in day.changed.items()
-    }
+    setups = [{"label": "A", "reference": True, **USUAL_SETUP}]
+    for label, changed in zip("BCD", (day.changed, *day.further), strict=False):
+        merged = {k: {**USUAL_SETUP[k], **v} if isinstance(v, dict) else v for k, v in changed.items()}
+        setups.append({"label": label, "reference": False, **USUAL_SETUP, **merged})
     return {
         "schema": "session-bundle/1",
         "session": {"title": day.title, "date": day.date, "timezone": TIMEZONE, "fitter": "fitter", "note": day.note},
@@ -64,10 +65,7 @@ def bundle_document(day: DemoDay, rider: DemoRider, session: Session) -> dict[st
             "bearing_deg": round(math.degrees(course.bearing_rad or 0.0), 1),
         },
         "assumed": {"crr": 0.0042, "drivetrain_efficiency": 0.975},
-        "setups": [
-            {"label": "A", "reference": True, **USUAL_SETUP},
-            {"label": "B", "reference": False, **USUAL_SETUP, **changed},
-        ],
+        "setups": setups,
         "runs": [
             {"number": run.number, "setup": run.setup, "recording": f"run-{run.number:02}.csv"} for run in session.runs
         ],

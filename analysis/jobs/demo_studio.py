@@ -8,6 +8,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from django.db import transaction
+from django.utils import timezone
 
 from analysis.jobs.demo_world import (
     CURRENCY,
@@ -20,11 +21,14 @@ from analysis.jobs.demo_world import (
 )
 from analysis.results.models import BACKGROUND_PRIORITY, Job
 from analysis.results.services.jobs import job_create
-from studio.records.models import Studio, User
+from studio.records.models import ConsentPurpose, Studio, User
+from studio.records.services.consents import consent_give
 from studio.records.services.equipment import product_create
 from studio.records.services.people import account_create, rider_create, studio_create
+from studio.records.wordings import wording_in_force
 
 KIND = "demo_session"
+ACCEPTING = "demo_accepting"
 SIGN_INS = ("owner", "fitter", "client", "shop")
 PASSWORD = "windledger"  # noqa: S105 - the demo's, printed in the manual; the demo listens on loopback only
 
@@ -52,7 +56,7 @@ def open_demo() -> None:
     accounts = {role: account_create(studio=studio, username=role, password=PASSWORD, role=role) for role in SIGN_INS}
     fitter = accounts["fitter"]
     for number, rider in enumerate(RIDERS):
-        rider_create(
+        made = rider_create(
             studio=studio,
             by=fitter,
             code=rider.code,
@@ -61,6 +65,14 @@ def open_demo() -> None:
             birth_year=rider.birth_year,
             height_cm=rider.height_cm,
             user=accounts["client"] if number == 0 else None,
+        )
+        consent_give(
+            rider=made,
+            purpose=ConsentPurpose.POOLED_RESULTS,
+            wording_version=wording_in_force(ConsentPurpose.POOLED_RESULTS).version,
+            given_at=timezone.now(),
+            by=fitter,
+            from_paper=True,
         )
     for category, maker, name, price, mass_kg in PRODUCTS:
         product_create(
@@ -75,3 +87,5 @@ def open_demo() -> None:
         )
     for number in range(1, len(DAYS) + 1):
         job_create(kind=KIND, studio=studio, by=fitter, payload={"number": number}, priority=BACKGROUND_PRIORITY)
+    # of the jobs in the background the oldest goes first, so that this one finds every day there
+    job_create(kind=ACCEPTING, studio=studio, by=fitter, priority=BACKGROUND_PRIORITY)

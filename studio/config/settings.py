@@ -165,6 +165,7 @@ JOB_HANDLERS = {
     "analyse_session": "analysis.jobs.analysing.analyse_session",
     "issue_report": "reports.issuing.issue_report",
     "demo_session": "analysis.jobs.demo.demo_session",
+    "demo_accepting": "analysis.jobs.demo.demo_accepting",
     "make_edition": "analysis.jobs.editions.make_edition",
 }
 JOB_LEASE_S = 20  # above the 13 s that the worker needs to notice a killed child

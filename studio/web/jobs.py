@@ -20,6 +20,7 @@ WHAT = {
     "analyse_session": "Analysing a session",
     "issue_report": "Writing a report",
     "demo_session": "Making a demo session",
+    "demo_accepting": "Accepting the demo's wheel tests",
 }
 STATES = {
     JobState.QUEUED: "Waiting for a worker",

@@ -1,16 +1,21 @@
 """The demo: what it holds, that it is loaded once, and never into somebody's own records."""
 
+import numpy as np
 import pytest
 from django.utils import timezone
 
-from analysis.jobs.demo import demo_session
+from analysis.core.pool.publish import FEW
+from analysis.jobs.demo import demo_accepting, demo_session
 from analysis.jobs.demo_bundle import demo_bundle
 from analysis.jobs.demo_studio import PASSWORD, SIGN_INS, DemoRefused, demo_is_here, open_demo
-from analysis.jobs.demo_world import DAYS, RIDERS
-from analysis.results.models import BACKGROUND_PRIORITY, Job
-from analysis.results.services.jobs import claim_next
+from analysis.jobs.demo_world import DAYS, RIDERS, WHEELS_M2, WHEELS_OF
+from analysis.jobs.editions import make_edition
+from analysis.results.models import BACKGROUND_PRIORITY, Arm, Job
+from analysis.results.services.jobs import claim_next, job_create
+from analysis.results.standings import current_edition, standings_of
 from studio.config.verification import findings
 from studio.records.models import FieldSession, Product, Rider, Studio, User
+from tests.factories import ArmFactory, FieldSessionFactory
 
 OPEN_SEA = {"latitude": (51.5, 53.5), "longitude": (-37.0, -33.0)}  # North Atlantic, no land within 1,500 km
 
@@ -24,7 +29,7 @@ def test_it_holds_what_it_promises(demo):
     assert Rider.objects.count() >= 6
     assert len({rider.bike for rider in RIDERS}) >= 3
     assert Product.objects.filter(list_price__isnull=False, currency="EUR").count() >= 20
-    assert Job.objects.filter(kind="demo_session", priority=BACKGROUND_PRIORITY).count() == len(DAYS) == 12
+    assert Job.objects.filter(kind="demo_session", priority=BACKGROUND_PRIORITY).count() == len(DAYS) == 24
 
 
 @pytest.mark.parametrize("username", SIGN_INS)
@@ -63,6 +68,25 @@ def test_one_day_sags_one_cannot_decide_and_one_changes_two_things():
     assert any(day.world.get("order") == "ABBA" for day in DAYS)
 
 
+def test_the_wheels_of_all_riders_make_standings_with_one_withheld(demo):
+    """What the days say, without riding them: the estimator's own errors are those of some 0.0012 m2 an arm."""
+    rng = np.random.default_rng(3)
+    arms = []
+    for day in (day for day in DAYS if day.accepted):
+        wheels = ["Tarn 40", *(changed["items"]["wheels"] for changed in (day.changed, *day.further))]
+        arms += [(day.rider, name, 0.25 + WHEELS_M2.get(name, 0.0) + rng.normal(0.0, 0.0012)) for name in wheels]
+    for rider, name, value in arms:
+        owner = Rider.objects.get(code=RIDERS[rider].code)
+        session = FieldSession.objects.filter(rider=owner).first() or FieldSessionFactory(rider=owner)
+        product = Product.objects.get(category="wheels", name=name)
+        ArmFactory(analysis__session=session, product=product, cda_m2=value, se_m2=0.0012)
+    job_create(kind="make_edition", studio=Studio.objects.get(), by=None, priority=1)
+    make_edition(claim_next(worker="w"))
+    rows = standings_of(current_edition(Studio.objects.get()), category="wheels").products
+    assert sum(row.withheld is None for row in rows) >= 5
+    assert [row.withheld for row in rows if row.withheld] == [FEW]
+
+
 @pytest.mark.parametrize("number", range(1, len(DAYS) + 1))
 def test_every_place_lies_in_open_sea(number):
     _, files = demo_bundle(number)
@@ -83,3 +107,13 @@ def test_a_days_job_imports_and_analyses_it_and_leaves_no_file_that_no_record_na
     assert FieldSession.objects.get(pk=result["session"]).title == DAYS[0].title
     Job.objects.all().delete()  # no job at work
     assert [finding for finding in findings(now=timezone.now()) if finding.startswith(("File", "Recording"))] == []
+
+
+def test_the_fitter_accepts_the_wheel_days_and_their_wheels_count(demo, settings, tmp_path):
+    settings.FILES_FOLDER = tmp_path / "files"
+    first = next(number for number, day in enumerate(DAYS, start=1) if day.accepted)
+    Job.objects.filter(kind="demo_session").exclude(payload__number=first).delete()
+    demo_session(claim_next(worker="one"))
+    assert demo_accepting(claim_next(worker="one")) == {"accepted": 1}
+    assert {arm.product.name for arm in Arm.objects.all()} == {"Tarn 40", *WHEELS_OF[0]}
+    assert Job.objects.filter(kind="make_edition").exists()

@@ -9,12 +9,14 @@ from uuid import UUID
 from django.db.models import Count
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
 
 from analysis.results.equipment_history import EquipmentTest, Outcome, Ridden, equipment_history
 from reports import wording
 from reports.numerals import difference, interval, rounded
 from studio.records.models import EquipmentItem, FieldSession, Mounting, Product
 from studio.web.access import READERS, STAFF, is_staff, open_to
+from studio.web.mount_form import MountForm, mount_form
 
 CARRIED = "on both sides"
 
@@ -54,7 +56,7 @@ def day_shown(test: EquipmentTest) -> dict[str, Any]:
 
 
 def history_page(
-    request: HttpRequest, title: str, items: Sequence[EquipmentItem], about: Mapping[str, Any]
+    request: HttpRequest, title: str, items: Sequence[EquipmentItem], about: Mapping[str, Any], status: int = 200
 ) -> HttpResponse:
     """The history of these items, of what the caller may see."""
     history = equipment_history(
@@ -71,7 +73,7 @@ def history_page(
         "left_off": history.tests_in_all - len(history.tests),
         "staff": is_staff(request),
     }
-    return render(request, "web/history.html", {**shown, **about})
+    return render(request, "web/history.html", {**shown, **about}, status=status)
 
 
 @open_to(*STAFF)
@@ -95,4 +97,10 @@ def product_history(request: HttpRequest, product_id: UUID) -> HttpResponse:
 def item_history(request: HttpRequest, item_id: UUID) -> HttpResponse:
     visible = EquipmentItem.objects.visible_to(request.user).select_related("product", "rider")
     item = get_object_or_404(visible, pk=item_id)
-    return history_page(request, str(item), [item], {"product": item.product, "item": item})
+    return item_page(request, item, mount_form(request, item) if is_staff(request) else None)
+
+
+def item_page(request: HttpRequest, item: EquipmentItem, form: MountForm | None) -> HttpResponse:
+    """The history of a piece, for staff with the form that mounts it."""
+    about = {"product": item.product, "item": item, "form": form, "now": timezone.now()}
+    return history_page(request, str(item), [item], about, status=422 if form and form.errors else 200)

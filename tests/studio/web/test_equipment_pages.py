@@ -86,5 +86,5 @@ def test_a_history_costs_the_same_queries_for_few_days_and_many(
         session = answered(rider_cy, piece=wheels).session
         session.instruments.add(InstrumentFactory(studio=studio))
     client = browser(fitter_bo)
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(13):
         assert client.get(address(wheels)).status_code == 200

@@ -14,7 +14,7 @@ from django.urls import resolve
 from analysis.readers.parquet import recording_to_parquet
 from analysis.readers.samples import Lap
 from analysis.readers.samples import Recording as Reading
-from studio.records.models import Correction
+from studio.records.models import Correction, Instrument
 from studio.records.services.invitations import invitation_create
 from studio.records.services.mending import setup_mend
 from studio.records.services.recordings import recording_read
@@ -26,6 +26,7 @@ from tests.factories import (
     AnalysisFactory,
     ApiTokenFactory,
     CalibrationFactory,
+    DeviceMappingFactory,
     EquipmentItemFactory,
     JobFactory,
     MountingFactory,
@@ -72,6 +73,7 @@ def world(analysis, bare_day, owner_ada, fitter_bo, rider_cy):
     ApiTokenFactory(user=fitter_bo)
     recordings = recordings_of(bare_day)
     own = piece(rider_cy)
+    device = DeviceMappingFactory(studio=rider_cy.studio, name="<b>head unit", rules={"mood": "power_w"})
     verdicts = [answered(rider_cy, verdict) for verdict in COMPARISONS]
     return {
         "/": {"anonymous": 302, **dict.fromkeys(["shop", "client", "fitter", "owner", "outsider"], 302)},
@@ -102,6 +104,12 @@ def world(analysis, bare_day, owner_ada, fitter_bo, rider_cy):
         "/equipment/stock/": STAFF | LISTS,
         f"/equipment/products/{own.product_id}/": STAFF,
         f"/equipment/items/{own.pk}/": EVERYBODY,
+        f"/equipment/items/{own.pk}/mount/": STAFF | {"fitter": 302, "owner": 302},
+        f"/equipment/mountings/{own.mountings.get().pk}/take-off/": STAFF | {"fitter": 302, "owner": 302},
+        "/instruments/": STAFF | LISTS,
+        f"/instruments/{Instrument.objects.get(studio=rider_cy.studio).pk}/": STAFF,
+        "/devices/": STAFF | LISTS,
+        f"/devices/{device.pk}/forget/": STAFF | {"fitter": 302, "owner": 302},
         "/upload/": STAFF | LISTS,
         "/jobs/": STAFF | LISTS,
         **{f"/jobs/{job.pk}/": STAFF for job in made},
@@ -217,6 +225,9 @@ def all_pages(world, people, browser):
     yield "not sure", browser(bo).post(next(a for a in world if a.endswith("/delete/")), {})
     yield "bad new password", browser(bo).post("/account/", {"old_password": "x", "new_password1": "y"})
     file = SimpleUploadedFile("<b>.csv", b"category,name,list_price\nhelmet,<i>Orlo,-1\n")
+    yield "no instrument", browser(bo).post("/instruments/", {})
+    yield "no check", browser(bo).post(next(a for a in world if a.startswith("/instruments/") and len(a) > 14), {})
+    yield "not mounted", browser(bo).post(next(a for a in world if a.endswith("/mount/")), {})
     yield "refused stock", browser(bo).post("/equipment/stock/", {"file": file})
     yield "no such address", browser(bo).get("/nowhere/")
     yield "bad cursor", browser(bo).get("/sessions/?before=yesterday")

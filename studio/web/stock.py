@@ -18,6 +18,7 @@ from studio.records.services.stock import CHANGED, NEW, REFUSED, SAME, StockOutc
 from studio.records.stock_file import COLUMNS, MOST_BYTES, MOST_LINES
 from studio.web.access import STAFF, caller, open_to
 
+COUNTED = {NEW: "new", CHANGED: "changed", SAME: "unchanged", REFUSED: "refused"}
 WORDS = {NEW: "is new", CHANGED: "changes", SAME: "stays as it is", REFUSED: "is refused"}
 
 
@@ -34,7 +35,7 @@ def page_of(
     if outcome is not None:
         shown |= {
             "outcome": outcome,
-            "counts": [(WORDS[does], outcome.count(does)) for does in WORDS if outcome.count(does)],
+            "counts": [(words, outcome.count(does)) for does, words in COUNTED.items() if outcome.count(does)],
             "lines": [(line, WORDS[line.does]) for line in outcome.lines if line.does != SAME],
             "works": not outcome.faults and outcome.count(SAME) < len(outcome.lines),
             "filename": file[0],

@@ -73,7 +73,6 @@ def world(analysis, bare_day, owner_ada, fitter_bo, rider_cy):
     ApiTokenFactory(user=fitter_bo)
     recordings = recordings_of(bare_day)
     own = piece(rider_cy)
-    device = DeviceMappingFactory(studio=rider_cy.studio, name="<b>head unit", rules={"mood": "power_w"})
     verdicts = [answered(rider_cy, verdict) for verdict in COMPARISONS]
     return {
         "/": {"anonymous": 302, **dict.fromkeys(["shop", "client", "fitter", "owner", "outsider"], 302)},
@@ -100,16 +99,7 @@ def world(analysis, bare_day, owner_ada, fitter_bo, rider_cy):
         **{f"/recordings/{one.pk}/": STAFF for one in recordings},
         **{f"/recordings/{one.pk}/fields/": STAFF for one in recordings},
         f"/recordings/{recordings[0].pk}/cut/": STAFF | {"fitter": 302, "owner": 302},
-        "/equipment/": STAFF | LISTS,
-        "/equipment/stock/": STAFF | LISTS,
-        f"/equipment/products/{own.product_id}/": STAFF,
-        f"/equipment/items/{own.pk}/": EVERYBODY,
-        f"/equipment/items/{own.pk}/mount/": STAFF | {"fitter": 302, "owner": 302},
-        f"/equipment/mountings/{own.mountings.get().pk}/take-off/": STAFF | {"fitter": 302, "owner": 302},
-        "/instruments/": STAFF | LISTS,
-        f"/instruments/{Instrument.objects.get(studio=rider_cy.studio).pk}/": STAFF,
-        "/devices/": STAFF | LISTS,
-        f"/devices/{device.pk}/forget/": STAFF | {"fitter": 302, "owner": 302},
+        **equipment_pages(rider_cy, own),
         "/upload/": STAFF | LISTS,
         "/jobs/": STAFF | LISTS,
         **{f"/jobs/{job.pk}/": STAFF for job in made},
@@ -119,6 +109,23 @@ def world(analysis, bare_day, owner_ada, fitter_bo, rider_cy):
         "/consents/": EVERYBODY | LISTS | {"client": 302},
         f"/riders/{rider_cy.pk}/consents/": EVERYBODY,
         "/account/": dict.fromkeys(EVERYBODY, 200) | {"anonymous": 302},
+    }
+
+
+def equipment_pages(rider, own):
+    """The shop's shelves: products, the piece, what measures, and a device whose fields are remembered."""
+    device = DeviceMappingFactory(studio=rider.studio, name="<b>head unit", rules={"mood": "power_w"})
+    return {
+        "/equipment/": STAFF | LISTS,
+        "/equipment/stock/": STAFF | LISTS,
+        f"/equipment/products/{own.product_id}/": STAFF,
+        f"/equipment/items/{own.pk}/": EVERYBODY,
+        f"/equipment/items/{own.pk}/mount/": STAFF | {"fitter": 302, "owner": 302},
+        f"/equipment/mountings/{own.mountings.get().pk}/take-off/": STAFF | {"fitter": 302, "owner": 302},
+        "/instruments/": STAFF | LISTS,
+        f"/instruments/{Instrument.objects.get(studio=rider.studio).pk}/": STAFF,
+        "/devices/": STAFF | LISTS,
+        f"/devices/{device.pk}/forget/": STAFF | {"fitter": 302, "owner": 302},
     }
 
 

@@ -29,7 +29,7 @@ def test_looking_changes_nothing_and_the_button_does_what_was_shown(look, browse
     ProductFactory(studio=studio, category="suit", name="Ribbed", list_price=None, currency="")
     seen = look(GOOD)
     text = Page(seen.content.decode()).text
-    assert "2 lines: 1 is new, 1 stays as it is. Nothing has been changed yet." in text
+    assert "2 lines: 1 new, 1 unchanged. Nothing has been changed yet." in text
     assert "2 Orlo (helmet) is new list_price: 289.00 currency: EUR" in text
     assert Product.objects.count() == 1
     done = browser(fitter_bo).post(ADDRESS, confirmed(seen), follow=True)

@@ -88,6 +88,7 @@ def world(analysis, bare_day, owner_ada, fitter_bo, rider_cy):
         f"/runs/{bare_day.runs.get(number=3).pk}/": STAFF,
         **{f"/sessions/{one.pk}/corrections/": STAFF for one in (bare_day, analysis.session)},
         f"/sessions/{bare_day.pk}/delete/": STAFF,
+        f"/sessions/{bare_day.pk}/instruments/": STAFF,
         f"/sessions/{bare_day.pk}/setups/{bare_day.setup_links.first().setup_id}/mend/": STAFF,
         "/corrections/": STAFF | LISTS,
         f"/corrections/{corrected(bare_day, fitter_bo)}/undo/": STAFF | {"fitter": 302, "owner": 302},

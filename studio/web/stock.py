@@ -10,13 +10,16 @@ from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
+from django.views.decorators.csrf import csrf_exempt, csrf_protect
 
 from analysis.readers.faults import Fault, Refused
 from studio.records.errors import Conflict, RecordsError
 from studio.records.services.stock import CHANGED, NEW, REFUSED, SAME, StockOutcome, stock_import, stock_rehearse
 from studio.records.stock_file import COLUMNS, MOST_BYTES, MOST_LINES
 from studio.web.access import STAFF, caller, open_to
+from studio.web.upload import read_off, too_large_body
 
 COUNTED = {NEW: "new", CHANGED: "changed", SAME: "unchanged", REFUSED: "refused"}
 WORDS = {NEW: "is new", CHANGED: "changes", SAME: "stays as it is", REFUSED: "is refused"}
@@ -60,8 +63,24 @@ def sent_file(request: HttpRequest) -> tuple[str, bytes] | str:
 
 
 @open_to(*STAFF)
-def stock(request: HttpRequest) -> HttpResponse:
+def refuse_size(request: HttpRequest) -> HttpResponse:
+    read_off(request)
+    return page_of(
+        request, fault=f"The file is too large; allowed are {MOST_BYTES} bytes. Split it into smaller files."
+    )
+
+
+@csrf_exempt  # the check itself would spool the whole body first; `form` has it
+def stock(request: HttpRequest) -> HttpResponseBase:
     """The form by GET; by POST a file is looked at, and one that was looked at is imported."""
+    if request.method == "POST" and too_large_body(request):
+        return refuse_size(request)
+    return form(request)
+
+
+@csrf_protect
+@open_to(*STAFF)
+def form(request: HttpRequest) -> HttpResponse:
     if request.method != "POST":
         return page_of(request)
     file = sent_file(request)

@@ -320,7 +320,14 @@ def test_an_account_of_no_studio_is_told_whom_to_ask(browser, django_user_model)
 
 
 def test_forms_without_the_safety_mark_are_refused(world, people, browser, analysis):
-    addresses = ["/sign-out/", "/upload/", "/account/", f"/results/{analysis.pk}/report/"]
+    addresses = [
+        "/equipment/stock/",
+        "/instruments/",
+        "/sign-out/",
+        "/upload/",
+        "/account/",
+        f"/results/{analysis.pk}/report/",
+    ]
     addresses += [f"/sessions/{analysis.session_id}/accept/", f"/runs/{analysis.session.runs.get(number=1).pk}/"]
     addresses += [address for address in world if address.endswith(("/mend/", "/delete/", "/undo/"))]
     addresses += ["/people/", f"/riders/{analysis.session.rider_id}/consents/", "/account/sign-out-everywhere/"]

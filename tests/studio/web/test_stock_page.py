@@ -68,3 +68,10 @@ def test_a_file_that_cannot_be_read_is_refused_in_words(content, look):
 def test_no_file_and_a_spoiled_form_are_asked_for_a_file(browser, fitter_bo):
     for sent in ({}, {"content": "%%%", "seen": "x"}):
         assert b"No file was chosen" in browser(fitter_bo).post(ADDRESS, sent).content
+
+
+def test_a_body_beyond_the_cap_is_refused_before_it_is_spooled(look, settings):
+    settings.UPLOAD_MAX_BYTES = 1000
+    answer = look(b"x" * 70_000)
+    assert answer.status_code == 422
+    assert b"The file is too large" in answer.content

@@ -46,7 +46,7 @@ print(json.dumps([token_create(user=bo)[1], str(rows["sessions"].pk), models]))
 class Server:
     """A web server on a database of its own, filled with rows of every kind."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, fill: str) -> None:
         self.environment = {
             **{key: value for key, value in os.environ.items() if not key.endswith("_URL")},
             "STUDIO_DATA": str(folder),
@@ -56,8 +56,7 @@ class Server:
         for part in ("in", "control"):
             (folder / "queue" / part).mkdir(parents=True)  # as `runstudio` does; nobody is woken here
         self.run([sys.executable, "manage.py", "migrate", "--no-input", "--verbosity", "0"])
-        told = self.run([sys.executable, "-c", FILL.format(count=ROWS)]).splitlines()[-1]
-        self.token, self.session, self.models = json.loads(told)
+        self.token, *self.told = json.loads(self.run([sys.executable, "-c", fill]).splitlines()[-1])
         self.port = 20_000 + secrets.randbelow(20_000)
         command = [sys.executable, "-m", "gunicorn", "-c", "python:studio.config.web_server", "--bind"]
         self.log = folder / "web.log"
@@ -133,7 +132,7 @@ def form(name: str, content: bytes, session: str) -> bytes:
 def lists(server: Server, caller: Caller, rounds: int) -> list[float]:
     """Each kind of list, on its second page."""
     found = []
-    for route, model in server.models.items():
+    for route, model in server.told[1].items():
         if route in {"mappings"}:
             continue  # its rows are worked out from rules, not read
         page = json.loads(caller.ask(f"/api/v1/{route}/"))["next"].partition(f":{server.port}")[2]
@@ -149,7 +148,7 @@ def uploads(server: Server, caller: Caller, rounds: int) -> float:
 
     def body() -> bytes:
         name = secrets.token_hex(8)
-        return form(f"{name}.csv", name.encode() + filling[16:], server.session)
+        return form(f"{name}.csv", name.encode() + filling[16:], server.told[0])
 
     def ours() -> None:
         caller.ask("/api/v1/recordings/", body=body(), kind=kind, status=201)
@@ -165,7 +164,7 @@ def main() -> int:
     parser.add_argument("--rounds", type=int, default=7)
     rounds = parser.parse_args().rounds
     with tempfile.TemporaryDirectory() as folder:
-        server = Server(Path(folder))
+        server = Server(Path(folder), FILL.format(count=ROWS))
         try:
             caller = Caller(server)
             upload = uploads(server, caller, rounds)

@@ -82,7 +82,7 @@ def steady_speed_mps(power_w: float | Array, resistance: Resistance) -> Array:
         excess = road_power(speed, resistance).total_w - power
         low, high = np.where(excess < 0, speed, low), np.where(excess < 0, high, speed)
         newton = speed - excess / _power_slope(speed, resistance)
-        following = np.where((newton > low) & (newton < high), newton, (low + high) / 2)
+        following = np.where((newton >= low) & (newton <= high), newton, (low + high) / 2)  # at the root it stays
         if np.all(np.abs(following - speed) <= 1e-14 * speed):
             break
         speed = following

@@ -7,10 +7,12 @@ watts and seconds, and selected by price. Values outside the fixed bands are ref
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 from uuid import UUID
+
+import numpy as np
 
 from analysis.core.ridetime import seconds_for_drag_area, watts_at_speed
 from analysis.core.road import Resistance
@@ -105,16 +107,10 @@ def answer_of(studio: Studio, question: Question) -> dict[str, Any]:
     told = standings_of(edition, **asked) if edition else None  # type: ignore[arg-type]
     cda_m2 = told.reference_cda_m2 if told else None
     named = {row.product for row in told.products} if told else set()
-    rows = [
-        _row(each, products[each.product], question, cda_m2)
-        for each in (told.products if told else ())
-        if each.product in products
-    ]
-    rows += [
-        _row(ShownProduct(key, withheld=NOT_TESTED), product, question, None)
-        for key, product in products.items()
-        if key not in named
-    ]
+    seen = [each for each in (told.products if told else ()) if each.product in products]
+    seen += [ShownProduct(key, withheld=NOT_TESTED) for key in products if key not in named]
+    worth = _worth(seen, question, cda_m2)
+    rows = [_row(each, products[each.product], *values) for each, values in zip(seen, worth, strict=True)]
     figures = ("tau_m2", "tau_dl_m2", "q", "df", "i2", "inconsistency_p", "interval_method")
     reference = products.get(told.reference) if told and told.reference else None
     return {
@@ -146,10 +142,9 @@ def _affordable(row: Mapping[str, Any], question: Question) -> bool:
     return question.max_price is None or (row["price"] is not None and row["price"] <= question.max_price)
 
 
-def _row(each: ShownProduct, product: Product, question: Question, cda_m2: float | None) -> dict[str, Any]:
+def _row(each: ShownProduct, product: Product, watts: list[float], seconds: list[float]) -> dict[str, Any]:
     plain = {key: list(value) if isinstance(value, tuple) else value for key, value in asdict(each).items()}
     price = None if product.list_price is None else float(product.list_price)
-    watts, seconds = _watts(each, question), _seconds(each, question, cda_m2)
     saved = -watts[0] / price * 100 if watts and price else None
     return plain | {
         "product": product.name,
@@ -168,14 +163,21 @@ def _differences(each: ShownProduct) -> list[float]:
     return [] if each.effect_m2 is None else [each.effect_m2, *(each.ci95_m2 or ())]
 
 
-def _watts(each: ShownProduct, question: Question) -> list[float]:
-    speed = question.speed_kmh * MPS_PER_KMH
-    return [float(watts_at_speed(one, speed, DENSITY_KG_M3, EFFICIENCY)) for one in _differences(each)]
-
-
-def _seconds(each: ShownProduct, question: Question, cda_m2: float | None) -> list[float]:
-    if cda_m2 is None:
-        return []
-    road = Resistance(cda_m2=cda_m2, crr=CRR, mass_kg=MASS_KG, density_kg_m3=DENSITY_KG_M3, efficiency=EFFICIENCY)
-    given = question.distance_km * 1000, question.power_w, road
-    return [float(seconds_for_drag_area(one, *given)) for one in _differences(each)]
+def _worth(
+    seen: Sequence[ShownProduct], question: Question, cda_m2: float | None
+) -> list[tuple[list[float], list[float]]]:
+    """Watts and seconds of every product's effect and interval, reckoned in one go: they are asked for at a counter."""
+    differences = [_differences(each) for each in seen]
+    every = np.array([one for own in differences for one in own])
+    if not every.size:
+        return [([], []) for _ in seen]
+    watts = np.atleast_1d(watts_at_speed(every, question.speed_kmh * MPS_PER_KMH, DENSITY_KG_M3, EFFICIENCY))
+    seconds = np.zeros(0)
+    if cda_m2 is not None:
+        road = Resistance(cda_m2=cda_m2, crr=CRR, mass_kg=MASS_KG, density_kg_m3=DENSITY_KG_M3, efficiency=EFFICIENCY)
+        seconds = np.atleast_1d(seconds_for_drag_area(every, question.distance_km * 1000, question.power_w, road))
+    ends = np.cumsum([len(own) for own in differences])
+    return [
+        (watts[end - len(own) : end].tolist(), seconds[end - len(own) : end].tolist())
+        for own, end in zip(differences, ends, strict=True)
+    ]

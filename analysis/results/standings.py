@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 from uuid import UUID
 
 import numpy as np
-from django.db.models import Exists, OuterRef, Q
 from scipy.special import stdtrit
 
 from analysis.core.types import Array
@@ -71,15 +70,21 @@ def standings_of(
     reference: UUID | None = None,
 ) -> ShownStandings:
     """What the edition says of a category in a stratum; without a reference, against the first product shown."""
-    row = Standings.objects.filter(
-        edition=edition, category=category, bike_kind=bike_kind, height_band=height, yaw_band=yaw
-    ).first()
+    row = _row(edition.pk, category, bike_kind, height, yaw)
     if row is None:
         return ShownStandings(reference, None, ())
     if _somebody_left(row):
         gone = tuple(ShownProduct(UUID(each["product"]), withheld=WITHDRAWN) for each in row.products)
         return ShownStandings(reference, None, gone)
     return _against(row, reference)
+
+
+@lru_cache(maxsize=64)
+def _row(edition: UUID, category: str, bike_kind: str, height: str, yaw: str) -> Standings | None:
+    """An edition's rows never change: a shop that asks again need not have them read again."""
+    return Standings.objects.filter(
+        edition=edition, category=category, bike_kind=bike_kind, height_band=height, yaw_band=yaw
+    ).first()
 
 
 def categories_of(edition: Edition) -> tuple[str, ...]:
@@ -89,19 +94,24 @@ def categories_of(edition: Edition) -> tuple[str, ...]:
     )
 
 
-def without_consent(studio_id: UUID) -> Iterable[int]:
-    """Keys of contributors who do not agree to pooled results now, erased ones too."""
-    agreed = Consent.objects.filter(
-        rider=OuterRef("rider"), purpose=ConsentPurpose.POOLED_RESULTS, withdrawn_at__isnull=True
-    )
+def without_consent(studio_id: UUID) -> set[int]:
+    """Keys of contributors who do not agree to pooled results now, erased ones too.
+
+    Nobody has a key who never agreed: asked are those who withdrew, few of many, and those whose rider is gone.
+    """
+    given = Consent.objects.filter(studio_id=studio_id, purpose=ConsentPurpose.POOLED_RESULTS)
+    withdrew = set(given.filter(withdrawn_at__isnull=False).values_list("rider_id", flat=True))
     keys = ContributorKey.objects.filter(studio_id=studio_id)
-    return keys.filter(Q(rider__isnull=True) | ~Exists(agreed)).values_list("key", flat=True)
+    gone = set(keys.filter(rider__isnull=True).values_list("key", flat=True))
+    if withdrew:
+        agreed = given.filter(rider__in=withdrew, withdrawn_at__isnull=True).values_list("rider_id", flat=True)
+        gone |= set(keys.filter(rider__in=withdrew.difference(agreed)).values_list("key", flat=True))
+    return gone
 
 
 def _somebody_left(row: Standings) -> bool:
-    contributors = np.frombuffer(row.contributors, np.int64)
-    gone = np.fromiter(without_consent(row.studio_id), np.int64)
-    return bool(np.isin(gone, contributors).any())
+    gone = without_consent(row.studio_id)
+    return bool(gone) and bool(np.isin(list(gone), np.frombuffer(row.contributors, np.int64)).any())
 
 
 def _against(row: Standings, reference: UUID | None) -> ShownStandings:

@@ -71,6 +71,13 @@ class Consent(Record):
     entered_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
 
     class Meta(Record.Meta):
+        indexes = [
+            models.Index(
+                fields=["studio", "purpose"],
+                condition=models.Q(withdrawn_at__isnull=False),
+                name="consent_withdrawn",
+            )
+        ]
         constraints = [
             models.UniqueConstraint(
                 fields=["rider", "purpose"],

@@ -7,7 +7,7 @@ import hashlib
 import os
 import shutil
 import tempfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -20,7 +20,8 @@ from django.conf import settings
 ROOM_BYTES = 32 * 1024 * 1024
 _known: set[Path] = set()
 """Folders whose entry in the one above this process has flushed to the disk."""
-MOST_FLUSHES = 8
+_flushes = ThreadPoolExecutor(8, thread_name_prefix="flush")
+"""Starts its threads when they are first asked for: a worker's children, forked before that, each have their own."""
 TORN = "incoming-"
 """How the name of a file begins that is not whole yet."""
 
@@ -82,15 +83,22 @@ def incoming(*, studio_id: UUID, chunks: Iterable[bytes], max_bytes: int | None 
         Path(temporary).unlink(missing_ok=True)
 
 
-def keep(came: Iterable[Incoming]) -> None:
-    """Give the bytes their names, then flush files and folders to the disk together: all wait for the same disk."""
+def keep(came: Iterable[Incoming]) -> Callable[[], None]:
+    """Give the bytes their names and begin to flush files and folders, together: all wait for the same disk.
+
+    The answer waits for the end of it: whoever writes rows that name the bytes calls it before they commit.
+    """
     targets = [_placed(one) for one in came]
     folders = {folder for target in targets for folder in target.parents[:3]} - _known  # any of them may be new
     places = {*targets, *(target.parent for target in targets), *(folder.parent for folder in folders)}
-    if places:
-        with ThreadPoolExecutor(min(len(places), MOST_FLUSHES)) as flushes:
-            list(flushes.map(_sync, places))
-    _known.update(folders)
+    under_way = [_flushes.submit(_sync, place) for place in places]
+
+    def wait() -> None:
+        for flush in under_way:
+            flush.result()
+        _known.update(folders)
+
+    return wait
 
 
 def _placed(one: Incoming) -> Path:
@@ -112,7 +120,7 @@ def keep_file(*, studio_id: UUID, chunks: Iterable[bytes], max_bytes: int | None
         When more than `max_bytes` come; nothing is kept.
     """
     with incoming(studio_id=studio_id, chunks=chunks, max_bytes=max_bytes) as came:
-        keep([came])
+        keep([came])()
     return came.stored
 
 

@@ -59,17 +59,18 @@ def note_event(
     salt = secrets.token_hex(16) if detail or address else ""
     side = EventDetail(salt=salt, text=dict(detail or {}), address=address)
     with turn(studio, savepoint=False):  # an act whose event fails is undone as a whole
-        last = Event.objects.filter(studio=studio).order_by("-number").first()
+        chain = Event.objects.filter(studio=studio).order_by("-number").values_list("number", "sha256")
+        number, sha256 = chain.first() or (0, "")
         event = Event(
             studio=studio,
-            number=last.number + 1 if last else 1,
+            number=number + 1,
             at=timezone.now(),
             actor_id=by.pk if by else None,
             verb=verb,
             record_kind=record._meta.model_name or "",
             record_id=record.pk,
             detail_sha256=_detail_sha256(side) if salt else "",
-            previous_sha256=last.sha256 if last else "",
+            previous_sha256=sha256,
         )
         event.sha256 = event_sha256(event)
         event.save(force_insert=True)

@@ -54,24 +54,23 @@ def recordings_store(
     refusals: list[RecordsError] = []
     with ExitStack() as ending:
         came: list[tuple[str, Incoming]] = []
-        names: dict[str, StoredFile] = {}
+        there = _bytes_by_name(session, [filename for filename, _ in files])
         for filename, chunks in files:
             try:
                 one = ending.enter_context(_incoming(session, filename, chunks))
-                _named_already(session, filename, one.stored)
-                names.setdefault(canonical(filename), one.stored)
-                _require_same(filename, names[canonical(filename)].sha256, one.stored)
+                _require_same(filename, there.setdefault(canonical(filename), one.stored.sha256), one.stored)
                 came.append((filename, one))
             except RecordsError as refusal:
                 refusals.append(refusal)
         if refusals:
             raise _together(refusals)  # before any of the bytes has its name: nothing is left of them
-        keep([one for _, one in came])
+        on_the_disk = keep([one for _, one in came])
     with write.change_of(session.studio):
         rows = [_entered(session, filename, one.stored, by) for filename, one in came]
         if entered is not None:
             for row in rows:
                 entered(row)
+        on_the_disk()  # before the rows commit; who had to wait for the turn has waited for the disk meanwhile
     return rows
 
 
@@ -82,19 +81,22 @@ def _together(refusals: Sequence[RecordsError]) -> RecordsError:
 
 
 def _entered(session: FieldSession, filename: str, stored: StoredFile, by: User | None) -> Recording:
-    there = _named_already(session, filename, stored)  # again, in the studio's turn
-    return there or recording_enter(session=session, filename=filename, stored=stored, by=by)
+    there = _bytes_by_name(session, [filename])  # again, in the studio's turn
+    if not there:
+        return recording_enter(session=session, filename=filename, stored=stored, by=by)
+    _require_same(filename, there[canonical(filename)], stored)
+    return Recording.objects.get(session=session, filename=canonical(filename))
 
 
-def _named_already(session: FieldSession, filename: str, stored: StoredFile) -> Recording | None:
-    """The recording that has the name, if its bytes are the same; other bytes are refused."""
-    there = Recording.objects.filter(session=session, filename=canonical(filename)).first()
-    if there is not None:
-        _require_same(filename, there.sha256, stored)
-    return there
+def _bytes_by_name(session: FieldSession, filenames: Iterable[str]) -> dict[str, str]:
+    """The hash behind each of the names that the session has already."""
+    names = [canonical(filename) for filename in filenames]
+    rows = Recording.objects.filter(session=session, filename__in=names).order_by()
+    return dict(rows.values_list("filename", "sha256"))
 
 
 def _require_same(filename: str, sha256: str, stored: StoredFile) -> None:
+    """Refuse other bytes under a name that is taken."""
     if sha256 != stored.sha256:
         found = fault("file", f"{shown(filename)}, with other bytes than the one that is there", "another name")
         raise Conflict("A file name is used once in a session.", faults=(found,))

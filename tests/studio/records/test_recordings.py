@@ -1,9 +1,12 @@
 """Uploads: on the disk first, unchanged, named once, and what was read from them."""
 
+import errno
+import time
 from datetime import timedelta
 
 import numpy as np
 import pytest
+from django.db import connection
 
 from analysis.core.types import Warning
 from analysis.readers.samples import Lap
@@ -85,13 +88,25 @@ def test_names_in_every_script_are_kept(session, name):
     assert stored(session, name=name).filename == name
 
 
-def test_bytes_are_on_the_disk_before_the_row(session, monkeypatch):
-    steps = []
-    monkeypatch.setattr("studio.records.store.os.fsync", lambda handle: steps.append("fsync"))
+@pytest.mark.django_db(transaction=True)
+def test_bytes_are_on_the_disk_before_the_row_commits(session, monkeypatch):
+    steps, commit = [], connection._commit
+    monkeypatch.setattr("studio.records.store.os.fsync", lambda handle: (time.sleep(0.05), steps.append("fsync")))
     monkeypatch.setattr("studio.records.store._known", set())  # the folders are new to this process
-    monkeypatch.setattr(Recording, "save", lambda self, **_: steps.append("row"))
+    monkeypatch.setattr(connection, "_commit", lambda: (steps.append("commit"), commit()))
     stored(session)
-    assert steps == ["fsync"] * 5 + ["row"]
+    assert steps == ["fsync"] * 5 + ["commit"]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_bytes_that_do_not_reach_the_disk_leave_no_row(session, monkeypatch):
+    def full(handle):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("studio.records.store.os.fsync", full)
+    with pytest.raises(OSError, match="No space left"):
+        stored(session)
+    assert not Recording.objects.exists()
 
 
 @pytest.mark.parametrize(

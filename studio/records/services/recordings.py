@@ -54,23 +54,27 @@ def recordings_store(
     refusals: list[RecordsError] = []
     with ExitStack() as ending:
         came: list[tuple[str, Incoming]] = []
-        there = _bytes_by_name(session, [filename for filename, _ in files])
         for filename, chunks in files:
             try:
-                one = ending.enter_context(_incoming(session, filename, chunks))
-                _require_same(filename, there.setdefault(canonical(filename), one.stored.sha256), one.stored)
-                came.append((filename, one))
+                came.append((canonical(filename), ending.enter_context(_incoming(session, filename, chunks))))
             except RecordsError as refusal:
                 refusals.append(refusal)
-        if refusals:
-            raise _together(refusals)  # before any of the bytes has its name: nothing is left of them
-        on_the_disk = keep([one for _, one in came])
-    with write.change_of(session.studio):
-        rows = [_entered(session, filename, one.stored, by) for filename, one in came]
-        if entered is not None:
-            for row in rows:
-                entered(row)
-        on_the_disk()  # before the rows commit; who had to wait for the turn has waited for the disk meanwhile
+        with write.change_of(session.studio):
+            there = _bytes_by_name(session, [name for name, _ in came])
+            taken = dict(there)
+            for name, one in came:
+                try:
+                    _require_same(name, taken.setdefault(name, one.stored.sha256), one.stored)
+                except RecordsError as refusal:
+                    refusals.append(refusal)
+            if refusals:
+                raise _together(refusals)  # before any of the bytes has its name: nothing is left of them
+            on_the_disk = keep([one for _, one in came])
+            rows = [_entered(session, name, one.stored, by, there) for name, one in came]
+            if entered is not None:
+                for row in rows:
+                    entered(row)
+            on_the_disk()  # before the rows commit: they name the bytes
     return rows
 
 
@@ -80,18 +84,17 @@ def _together(refusals: Sequence[RecordsError]) -> RecordsError:
     return type(refusals[0])(" ".join(refusal.message for refusal in refusals), faults=faults)
 
 
-def _entered(session: FieldSession, filename: str, stored: StoredFile, by: User | None) -> Recording:
-    there = _bytes_by_name(session, [filename])  # again, in the studio's turn
-    if not there:
-        return recording_enter(session=session, filename=filename, stored=stored, by=by)
-    _require_same(filename, there[canonical(filename)], stored)
-    return Recording.objects.get(session=session, filename=canonical(filename))
+def _entered(session: FieldSession, name: str, stored: StoredFile, by: User | None, there: dict[str, str]) -> Recording:
+    """A row for the bytes, or the one that has them under this name."""
+    if name in there:
+        return Recording.objects.get(session=session, filename=name)
+    there[name] = stored.sha256
+    return recording_enter(session=session, filename=name, stored=stored, by=by)
 
 
 def _bytes_by_name(session: FieldSession, filenames: Iterable[str]) -> dict[str, str]:
     """The hash behind each of the names that the session has already."""
-    names = [canonical(filename) for filename in filenames]
-    rows = Recording.objects.filter(session=session, filename__in=names).order_by()
+    rows = Recording.objects.filter(session=session, filename__in=list(filenames)).order_by()
     return dict(rows.values_list("filename", "sha256"))
 
 

@@ -11,6 +11,7 @@ from typing import Any
 from reports import wording
 from reports.changes import change_table, items_kept
 from reports.conditions import conditions, entered, instruments
+from reports.earlier_tests import TITLE, earlier_tests
 from reports.figures import runs_figure
 from reports.layout import (
     LEFT,
@@ -50,6 +51,7 @@ def _pages(facts: Facts, *, figure_height: float) -> Sheet:
     _runs(sheet, facts, figure_height)
     _how(sheet, facts)
     _warnings(sheet, facts)
+    _equipment(sheet, facts)
     _certainty(sheet, facts)
     _cautions(sheet)
     sheet.place([_end_mark(facts)])
@@ -232,6 +234,12 @@ def _warnings(sheet: Sheet, facts: Facts) -> None:
         for w in warnings
     ]
     sheet.section("What to know about this result", strips)
+
+
+def _equipment(sheet: Sheet, facts: Facts) -> None:
+    strips = earlier_tests(facts)
+    if strips:
+        sheet.section(TITLE, strips)
 
 
 def _certainty(sheet: Sheet, facts: Facts) -> None:

@@ -12,9 +12,9 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
-from django.db.models import F, QuerySet
+from django.db.models import F, Q, QuerySet
 
-from analysis.results.models import Analysis
+from analysis.results.models import Acceptance, Analysis
 from studio.records.models import Calibration, EquipmentItem, FieldSession, Instrument, Mounting, Run, SetupItem
 
 MOST_TESTS = 200
@@ -41,7 +41,7 @@ class Checked:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """One comparison of the newest analysis in which a setup with the equipment stood."""
+    """One comparison of the accepted analysis, or the newest, in which a setup with the equipment stood."""
 
     analysis: UUID
     of_this: bool  # the equipment itself was what changed
@@ -112,10 +112,15 @@ def _sum(runs: Iterable[Run]) -> Ridden:
 
 
 def _comparisons(sessions: Sequence[FieldSession]) -> dict[UUID, tuple[UUID, list[Mapping[str, Any]]]]:
-    """The newest analysis of each session and its comparisons; the long parts stay in the database."""
-    newest = Analysis.objects.filter(session__in=sessions, superseded_by=None)
-    rows = newest.values("session_id", "pk", comparisons=F("result__comparisons"))
-    return {row["session_id"]: (row["pk"], row["comparisons"]) for row in rows}
+    """The accepted analysis of each session, the newest where none is accepted, and its comparisons.
+
+    The long parts of a result stay in the database.
+    """
+    accepted = Acceptance.objects.filter(session__in=sessions).values("analysis")
+    told = Analysis.objects.filter(session__in=sessions).filter(Q(superseded_by=None) | Q(pk__in=accepted))
+    rows = told.annotate(said=Q(pk__in=accepted)).order_by("said")  # what a fitter accepted is the session's word
+    found = rows.values("session_id", "pk", comparisons=F("result__comparisons"))
+    return {row["session_id"]: (row["pk"], row["comparisons"]) for row in found}
 
 
 def _test(

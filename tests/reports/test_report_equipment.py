@@ -5,6 +5,7 @@ from datetime import date
 
 import pytest
 
+from analysis.results.models import Acceptance, Analysis
 from reports.equipment import equipment
 from tests.factories import (
     NOON,
@@ -72,3 +73,24 @@ def test_where_it_is_mounted_and_what_measured_are_told(rider_cy, wheels, studio
         "serial": "7",
         "check": {"done_on": "2026-05-01", "result": "+0.4 %"},
     }
+
+
+def test_the_accepted_analysis_is_a_sessions_word_and_not_a_newer_one(rider_cy, wheels):
+    earlier = ridden(rider_cy, wheels, date(2026, 5, 2))
+    old = Analysis.objects.get(session=earlier)
+    AnalysisFactory(session=earlier, number=2, result=stored.result("faster"), supersedes=old)
+    Acceptance.objects.create(studio=earlier.studio, session=earlier, analysis=old, accepted_at=NOON)
+    (item,) = equipment(ridden(rider_cy, wheels, date(2026, 5, 10)))
+    assert [one["verdict"] for one in item["tests"][0]["results"]] == ["slower"]
+
+
+def test_the_pages_tell_earlier_tests_of_a_piece(rider_cy, wheels, read):
+    ridden(rider_cy, wheels, date(2026, 5, 2))
+    history = equipment(ridden(rider_cy, wheels, date(2026, 5, 10)))
+    text = read(stored.facts(equipment=history))
+    assert "The equipment before this day" in text
+    assert "Tarn 50 (serial s1): ridden by this rider in 1 run, 3.0 km in 0.1 h. 2026-05-02, day 2: B against A" in text
+
+
+def test_without_a_history_the_pages_say_nothing_of_it(read):
+    assert "The equipment before this day" not in read(stored.facts())

@@ -1,5 +1,7 @@
 """When the gain is allowed to drift, and since when."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -71,3 +73,17 @@ def test_not_knowing_when_the_mount_gave_way_widens_the_interval():
     alone = Model(e, Drift(np.maximum(TIME_H - 0.375, 0.0), BEND_SD, 0.0, 3, "time"), None).solve()
     weights = np.array([-1.0, 1.0])
     assert mean.contrast(mean.weights(setup=weights))[1] >= alone.contrast(alone.weights(setup=weights))[1]
+
+
+def test_a_position_whose_departure_is_large_pays_with_a_wider_interval():
+    """The size of departures is known to a factor of two: what closure shows beyond it counts for a wider prior."""
+
+    setup = np.arange(8) % 2
+
+    def told(apart):
+        gain = setup * apart
+        e = replace(session(gain, np.full(8, 0.24)), setup=setup, log_gain=gain, near_sensor=np.array([False, True]))
+        joint = choose(replace(e, gain_covariance=0.006**2 * np.eye(8)), None, None, allowed=False)
+        return joint.contrast(joint.weights(setup=np.array([-1.0, 1.0])))[1]
+
+    assert told(0.02) > 1.1 * told(0.0)

@@ -1,13 +1,15 @@
 """Passing vehicles against gusts: simulated sessions whose vehicles are known."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from analysis.core.lulls import suspects
 from analysis.core.session import estimate
 from analysis.core.simulate import World, simulate_session
-from analysis.core.simulate.world import Vehicle
+from analysis.core.simulate.world import Brake, Vehicle
 from analysis.core.types import Session
 
 CALM = World(wind_mps=2.0, gust_intensity=0.2, start_scatter_sd_m=2.0, turn_scatter_sd_m=2.0)
@@ -42,3 +44,37 @@ def test_what_a_vehicle_took_is_left_out():
     with_them, without = estimate(passed), estimate(plain)
     assert with_them.runs[2].left_out_s > without.runs[2].left_out_s + 8.0
     assert abs(with_them.comparisons[0].delta_cda_m2 - truth.run_delta_m2["B"]) < 0.002
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_brake_on_a_windy_lap_is_no_vehicle(seed):
+    """The wind in the bends slows and speeds a rider as much as a touch of the brake: only the air tells them apart."""
+    windy = World(
+        kind="lap", length_m=1100.0, wind_mps=4.0, gust_intensity=0.25, brakes=(Brake(4, 1650.0, 15.0, 0.8, 0.7),)
+    )
+    session, _ = simulate_session(windy, np.random.default_rng(seed))
+    warnings = estimate(session).warnings
+    assert not [w for w in warnings if w.code == "traffic"]
+    assert [w.where for w in warnings if w.code == "braking"] == ["run 4"]
+
+
+def test_gaps_in_the_air_make_no_lull():
+    """Where half a wake's length has no air speed nothing is read into what is left."""
+    session, _ = simulate_session(replace(CALM, wind_mps=4.0), np.random.default_rng(44))
+    air = session.runs[3].channels.airspeed_mps.copy()
+    for start in range(40, 200, 23):
+        air[start : start + 6] = np.nan
+    channels = replace(session.runs[3].channels, airspeed_mps=air)
+    runs = tuple(replace(r, channels=channels) if r.number == 4 else r for r in session.runs)
+    assert named(replace(session, runs=runs)) == set()
+
+
+def test_a_small_lull_counts_where_the_energy_of_its_stretch_is_odd():
+    air = [np.where(np.arange(100) == 50, -4.5, 0.0)]
+    runs = [SimpleNamespace(time_s=np.arange(100.0))]
+    rows = SimpleNamespace(
+        sound=np.array([True, True]), run=np.zeros(2), begin_s=np.array([45.0, 70.0]), duration_s=np.array([10.0, 10.0])
+    )
+    found = suspects(air, runs, rows, np.array([4.0, 4.0]))
+    assert np.flatnonzero(found[0]).tolist() == list(range(45, 56))
+    assert not suspects(air, runs, rows, np.array([2.0, 4.0]))[0].any()

@@ -101,7 +101,7 @@ class StandingsView(StudioView):
         asked = request.query_params.get("format")
         if asked is not None and asked not in FORMATS:
             raise Malformed("The format is not known.", (Fault("", "format", shown(asked), "json or csv"),))
-        if not request.query_params.get("category"):
+        if "category" not in request.query_params:
             raise Malformed("A category is missing.", (Fault("", "category", "nothing", "such as wheels"),))
         answer = answer_of(studio_of(request), question_of(request.query_params.dict()))
         text = f"{request.accepted_renderer.format} {json.dumps(answer, sort_keys=True)}"

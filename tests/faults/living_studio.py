@@ -142,6 +142,7 @@ class LivingStudio:
 
     def sign_in(self, username="fitter"):
         credentials = json.dumps({"username": username, "password": PASSWORD}).encode()
+        self.token = ""  # the last one may be revoked by now
         status, answer = self.ask("/api/v1/tokens/", body=credentials)
         assert status == 201, answer
         self.token = answer["token"]

@@ -127,7 +127,14 @@ def test_another_range_is_422_and_the_allowed_ones_are_named(ask, key, value, al
     assert allowed in answer.json()["errors"][0]["allowed"]
 
 
-@pytest.mark.parametrize("query", ["", "category=", "category=wheels&format=xml", "category=wheels&rider=1"])
+def test_an_empty_category_is_well_formed_and_cannot_be_asked(api, shop_dee):
+    """The document allows any text there, so that it is no fault of shape."""
+    answer = api(shop_dee).get("/api/v1/standings/?category=")
+    assert answer.status_code == 422
+    assert answer.json()["errors"][0]["key"] == "category"
+
+
+@pytest.mark.parametrize("query", ["", "category=wheels&format=xml", "category=wheels&rider=1"])
 def test_a_question_of_another_shape_is_400(api, shop_dee, query):
     assert api(shop_dee).get(f"/api/v1/standings/?{query}").status_code == 400
 

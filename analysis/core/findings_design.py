@@ -161,11 +161,9 @@ def _unlike(chain: Chain) -> Mask:
     """Stretches whose air shows something: energy that is gone from any other went into a brake."""
     rows = chain.rows
     out = np.zeros(rows.run.size, dtype=bool)
-    for row, run in enumerate(rows.run.astype(int)):
-        if chain.air_z:
-            time = chain.runs[run].time_s
-            first, last = np.searchsorted(time, rows.begin_s[row] + np.array([0.0, rows.duration_s[row]]))
-            out[row] = np.abs(chain.air_z[run][first : last + 1]).max(initial=0.0) > UNLIKE_Z
+    for i, z in enumerate(chain.air_z):
+        for row in np.flatnonzero(rows.run == i).tolist():
+            out[row] = np.abs(z[rows.samples(row, chain.runs[i].time_s)]).max(initial=0.0) > UNLIKE_Z
     return out
 
 
@@ -180,11 +178,8 @@ def _slowed_mps2(chain: Chain) -> Array:
         slowing = -np.diff(np.nan_to_num(r.speed_mps), append=0.0) / np.diff(r.time_s, append=np.inf)
         about = np.pad(slowing, LASTING_SAMPLES, mode="edge")
         slowing -= np.median(np.lib.stride_tricks.sliding_window_view(about, 2 * LASTING_SAMPLES + 1), axis=1)
-        for row in np.flatnonzero(rows.run == i):
-            first, last = np.searchsorted(
-                r.time_s, rows.begin_s[row] + np.array([-NEAR_S, rows.duration_s[row] + NEAR_S])
-            )
-            hardest[row] = slowing[first:last].max(initial=0.0)
+        for row in np.flatnonzero(rows.run == i).tolist():
+            hardest[row] = slowing[rows.samples(row, r.time_s, NEAR_S)].max(initial=0.0)
     where = 2 * rows.place + (rows.direction > 0)
     usual = {w: float(np.median(hardest[where == w])) for w in np.unique(where)}
     return np.asarray(hardest - np.array([usual[w] for w in where]))

@@ -18,6 +18,7 @@ from analysis.core.types import Array
 
 LENGTHS_S = (4.0, 6.0, 9.0, 12.0)  # of a wake (common practice, no source)
 LULL_Z, SUSPECT_Z, SUSPECT_ODD = 5.4, 3.8, 3.5  # false in about one of a hundred clean sessions (simulated, wide world)
+HEARD_Z = 2.5  # what is smaller counts as nothing
 USUAL_S = 2400.0  # of riding, for which that holds: in more, more is met by chance
 HARD_MPS2, HARD_S = 0.45, 3.0  # beside a brake a late air sensor shows what is no wind
 LEAST_S = 40.0  # of a pass
@@ -44,7 +45,7 @@ def unlike_gusts(runs: list[Samples], layout: Layout, kept: list[Mask], gain: fl
     Returns
     -------
     list of ndarray
-        For each run the largest of all waves that hold the sample, shape (n,) [1].
+        For each run the largest of all waves that hold the sample, 0 where none is heard, shape (n,) [1].
 
     References
     ----------
@@ -71,8 +72,8 @@ def unlike_gusts(runs: list[Samples], layout: Layout, kept: list[Mask], gain: fl
             seen = np.correlate(known.astype(float), shape**2, "valid")  # of the wake's shape; gaps tell nothing
             z = np.correlate(w * known / scale, shape, "valid") / np.sqrt(np.maximum(seen, 1e-9))
             z[seen < LEAST_SEEN * float(shape @ shape)] = 0.0
-            z = np.sign(z) * np.sqrt(np.maximum(z**2 - 2.0 * np.log(spare), 0.0))
-            for k in np.flatnonzero(np.abs(z) > 1.0):
+            z = np.sign(z) * np.sqrt(np.maximum(z**2 - 2.0 * np.log(spare), 0.0))  # as rare as in usual riding
+            for k in np.flatnonzero(np.abs(z) > HEARD_Z):
                 first, last = np.searchsorted(runs[run].time_s, time[k] + np.array([-1.0, steps]))
                 part = out[run][first : last + 1]
                 np.copyto(part, z[k], where=np.abs(part) < abs(z[k]))
@@ -99,10 +100,9 @@ def suspects(air_z: list[Array], runs: list[Samples], rows: Stretches, score: Ar
         For each run a bool array of shape (n,) [1].
     """
     out = [np.zeros(z.size, dtype=bool) for z in air_z]
-    for k in np.flatnonzero(rows.sound & (np.abs(np.nan_to_num(score)) > SUSPECT_ODD)):
+    for k in np.flatnonzero(rows.sound & (np.abs(np.nan_to_num(score)) > SUSPECT_ODD)).tolist():
         run = int(rows.run[k])
-        first, last = np.searchsorted(runs[run].time_s, rows.begin_s[k] + np.array([0.0, rows.duration_s[k]]))
-        odd = slice(first, last + 1)
+        odd = rows.samples(k, runs[run].time_s)
         if air_z[run][odd].min(initial=0.0) < -SUSPECT_Z:
             out[run][odd] = True
     return out

@@ -16,7 +16,7 @@ from analysis.core.assemble import Chain, link
 from analysis.core.compare import compare, difference_weights, unmatched
 from analysis.core.convention import STATED
 from analysis.core.course import lay_out
-from analysis.core.drift import choose
+from analysis.core.drift import DEPARTING, choose
 from analysis.core.findings_design import of_design
 from analysis.core.findings_instruments import of_instruments
 from analysis.core.joint import Joint, run_values
@@ -305,12 +305,14 @@ def _assumptions(session: Session, chain: Chain | None) -> dict[str, Any]:
         "repeatability": None if history is None else {"sd_m2": history.sd_m2, "df": history.df, "use": POOLED},
         "standard_deviations": {
             "crr": balance.CRR_SD, "crr_between_tyres": balance.CRR_CHANGE_SD,
-            "rider_drift_m2_per_hour": joint.RIDER_DRIFT_SD, "rider_scatter_m2": joint.RIDER_SCATTER_SD,
+            "rider_drift_m2_per_hour": joint.RIDER_DRIFT_SD,
+            **({} if history else {"rider_scatter_m2": joint.RIDER_SCATTER_SD}),
             "yaw_dependence_of_sin2": balance.YAW_DEPENDENCE_SD, "yaw_offset_rad": float(airsensor.YAW_OFFSET_SD),
             "airspeed_gain_near_sensor": joint.NEAR_SENSOR_SD, "airspeed_gain_elsewhere": joint.ELSEWHERE_SD,
             "mean_wind_mps_over_600_s": airsensor.WANDER_MPS, "mean_wind_rad_over_600_s": float(airsensor.WANDER_RAD),
             **budget.priors(),
         },
+        "airspeed_gain_near_sensor_sizes": [{"times": size, "share": share} for size, share in DEPARTING],
         "wheel_scale": None if chain is None else chain.layout.wheel_scale,
     }  # fmt: skip
 

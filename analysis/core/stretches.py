@@ -56,6 +56,12 @@ class Stretches:
     def where(self, mask: Mask) -> Self:
         return type(self)(**{f.name: getattr(self, f.name)[mask] for f in fields(self)})
 
+    def samples(self, row: int, time_s: Array, beyond_s: float = 0.0) -> slice:
+        """Which samples of its run's times [s] a row holds, with those that lie so many seconds beside it."""
+        ends = self.begin_s[row] + np.array([-beyond_s, self.duration_s[row] + beyond_s])
+        first, last = np.searchsorted(time_s, ends)
+        return slice(int(first), int(last))
+
     @property
     def sound(self) -> Mask:
         """Rows whose sums are whole and ridden under power."""

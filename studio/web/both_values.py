@@ -1,9 +1,12 @@
-"""Two people on one record: what somebody wrote meanwhile beside what the form brought, for the one who must choose."""
+"""Two people on one record: what somebody wrote meanwhile beside what the form brought, for the one who must choose;
+and what the records refused, said at the form."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+
+from studio.records.errors import RecordsError
 
 
 @dataclass(frozen=True, slots=True)
@@ -13,6 +16,12 @@ class Both:
     name: str
     theirs: str
     yours: str
+
+
+def sentences(refusal: RecordsError) -> list[str]:
+    """What was refused, a sentence for each fault, or the refusal's own where it names none."""
+    told = [f"{fault.key}: found {fault.given}; allowed: {fault.allowed}." for fault in refusal.faults]
+    return told or [refusal.message]
 
 
 def sent_version(sent: Mapping[str, str], name: str = "version") -> int:

@@ -15,7 +15,7 @@ from studio.records.errors import Conflict, RecordsError, StaleVersion
 from studio.records.models import FieldSession, Run, Setup
 from studio.records.services.runs import run_update
 from studio.web.access import STAFF, caller, open_to
-from studio.web.both_values import Both, sent_version
+from studio.web.both_values import Both, sent_version, sentences
 from studio.web.recordings import setups_for
 
 COUNTS = "counts"
@@ -45,7 +45,7 @@ def correct_run(request: HttpRequest, run_id: UUID) -> HttpResponse:
         return _page(request, _run(request, run_id), request.POST, status=412, wanted=changes)
     except RecordsError as refusal:
         status = 409 if isinstance(refusal, Conflict) else 422
-        return _page(request, run, request.POST, status=status, faults=_sentences(refusal))
+        return _page(request, run, request.POST, status=status, faults=sentences(refusal))
     messages.success(request, _told(done, changes, tested))
     return redirect("web:session", run.session_id)
 
@@ -67,11 +67,6 @@ def _asked(sent: Mapping[str, str], setups: Sequence[Setup]) -> tuple[dict[str, 
         chosen = next((setup for setup in setups if str(setup.pk) == sent.get("setup")), None)
         return {"setup": chosen}, "" if chosen else NO_SETUP
     return {}, NO_ACT
-
-
-def _sentences(refusal: RecordsError) -> list[str]:
-    told = [f"{fault.key}: found {fault.given}; allowed: {fault.allowed}." for fault in refusal.faults]
-    return told or [refusal.message]
 
 
 def _said(name: str, value: object) -> str:

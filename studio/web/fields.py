@@ -19,6 +19,7 @@ from studio.records.errors import RecordsError
 from studio.records.models import DeviceMapping, Recording
 from studio.records.services.mappings import mapping_create, mapping_update
 from studio.web.access import STAFF, caller, open_to
+from studio.web.both_values import sent_version
 from studio.web.recordings import visible_recording
 
 AS_USUAL, UNREAD = "", "unread"
@@ -97,8 +98,7 @@ def _number(text: str) -> float | str:
 def remember(request: HttpRequest, recording: Recording, entries: list[dict[str, Any]]) -> None:
     """Keep what was said for the device; a mapping that somebody changed meanwhile is not written over."""
     by, mapping = caller(request).user, remembered(recording)
-    sent = request.POST.get("version", "")
-    version = int(sent) if sent.isascii() and sent.isdigit() and len(sent) < 9 else 0
+    version = sent_version(request.POST)
     if mapping is not None and (entries or mapping.rules):
         mapping_update(record=mapping, by=by, version=version, changes={"fields": entries})
     elif mapping is None and entries:

@@ -17,7 +17,7 @@ from studio.records.errors import Conflict, RecordsError, StaleVersion
 from studio.records.models import FieldSession, Setup
 from studio.records.services.mending import setup_mend, versions_of_runs
 from studio.web.access import STAFF, caller, open_to
-from studio.web.both_values import Both
+from studio.web.both_values import Both, sentences
 from studio.web.mend_form import MendForm
 from studio.web.side_by_side import fact_rows, facts_of
 
@@ -56,9 +56,8 @@ def _mended(request: HttpRequest, session: FieldSession, form: MendForm) -> Http
     except StaleVersion:
         return _late(request, session, form)
     except RecordsError as refusal:
-        told = [f"{fault.key}: found {fault.given}; allowed: {fault.allowed}." for fault in refusal.faults]
         status = 409 if isinstance(refusal, Conflict) else 422
-        return _page(request, session, form, status=status, looked=True, faults=told or [refusal.message])
+        return _page(request, session, form, status=status, looked=True, faults=sentences(refusal))
     messages.success(
         request, f"Setup {mended.label} is mended: old and new are below. Start the analysis again to have it count."
     )

@@ -39,6 +39,16 @@ def by_time():
     return choose(evidence(-0.08 * BEND), None, None)
 
 
+def test_the_sources_of_a_changed_position_are_its_whole_variance():
+    """Three sizes of the departure are averaged; what they disagree about stands in the departure's line."""
+    joint = choose(replace(evidence(np.where(SETUP == 1, 0.02, 0.0)), near_sensor=np.array([False, True])), None, None,
+                   allowed=False)  # fmt: skip
+    assert len(joint.over) == 3
+    found = pieces(joint, joint.weights(setup=DIFFERENCE))
+    assert sum(found.values()) == pytest.approx(joint.contrast(joint.weights(setup=DIFFERENCE))[1], rel=1e-9)
+    assert found["air-speed gain by setup"] > 0.0
+
+
 @pytest.mark.parametrize("solve", [lambda: by_tilt(0.0), lambda: by_tilt(0.4), by_time], ids=["tilt", "blur", "time"])
 def test_the_sources_of_a_sagging_session_are_its_whole_variance(solve):
     """JCGM 100:2008, eq. 10. To 1e-9: the flat priors alone (1e3) are in no source."""

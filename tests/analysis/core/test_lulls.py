@@ -73,7 +73,9 @@ def test_a_small_lull_counts_where_the_energy_of_its_stretch_is_odd():
     air = [np.where(np.arange(100) == 50, -4.5, 0.0)]
     runs = [SimpleNamespace(time_s=np.arange(100.0))]
     rows = SimpleNamespace(
-        sound=np.array([True, True]), run=np.zeros(2), begin_s=np.array([45.0, 70.0]), duration_s=np.array([10.0, 10.0])
+        sound=np.array([True, True]),
+        run=np.zeros(2),
+        samples=lambda row, time_s: (slice(45, 56), slice(70, 81))[row],
     )
     found = suspects(air, runs, rows, np.array([4.0, 4.0]))
     assert np.flatnonzero(found[0]).tolist() == list(range(45, 56))

@@ -25,7 +25,8 @@ def earlier_tests(facts: Mapping[str, Any]) -> list[Strip]:
         said = _said(item)
         if said:
             serial = f" (serial {item['serial']})" if item["serial"] else ""
-            text = f"{item['name']}{serial}: " + " ".join(said)
+            text = " ".join(said)
+            text = f"{item['name']}{serial}: {text[0].lower()}{text[1:]}"
             strips += paragraph(text, WIDTH, size=SMALL + 0.4, after=1)
     return strips
 

@@ -94,3 +94,9 @@ def test_the_pages_tell_earlier_tests_of_a_piece(rider_cy, wheels, read):
 
 def test_without_a_history_the_pages_say_nothing_of_it(read):
     assert "The equipment before this day" not in read(stored.facts())
+
+
+def test_a_piece_that_only_others_rode_is_told_without_their_results(studio, rider_cy, wheels, read):
+    ridden(RiderFactory(studio=studio), wheels, date(2026, 5, 1))
+    history = equipment(ridden(rider_cy, wheels, date(2026, 5, 10)))
+    assert "Tarn 50 (serial s1): in 1 test of other riders, 3.0 km in 0.1 h." in read(stored.facts(equipment=history))

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.core.air import air_density_kg_m3
+from analysis.core.constants import WGS84_A_M, WGS84_E2
 from analysis.core.types import Array, Channels, Run, Session, WeatherReading
 
 Mask = NDArray[np.bool_]
@@ -27,7 +28,6 @@ BLOCKED_SPREAD_MPS = 0.3
 BLOCKED_S = 8.0  # a sensor that says the same, or nothing, for this long is blocked
 YAW_LIMIT_RAD = np.radians(60.0)  # beyond it the along-travel air speed says little (DESIGN section 7)
 STANDARD_TEMPERATURE_K, STANDARD_PRESSURE_PA = 288.15, 101325.0  # ISO 2533, sea level
-WGS84_A_M, WGS84_E2 = 6378137.0, 6.69437999014e-3  # NIMA TR8350.2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,7 +77,9 @@ class Samples:
 
 
 def plane_m(latitude_rad: Array, longitude_rad: Array, origin_rad: tuple[float, float]) -> tuple[Array, Array]:
-    """East and north of an origin on the WGS-84 ellipsoid, flat within a course's few kilometres.
+    """East and north of an origin in the plane that touches the WGS-84 ellipsoid there.
+
+    Lengths are short by d^3 / (6 R^2): 0.1 mm at 3 km, 1 mm at 6 km.
 
     Parameters
     ----------
@@ -95,12 +97,19 @@ def plane_m(latitude_rad: Array, longitude_rad: Array, origin_rad: tuple[float, 
 
     References
     ----------
-    NIMA TR8350.2, World Geodetic System 1984: radii of curvature in the meridian and prime vertical.
+    NIMA TR8350.2, World Geodetic System 1984: geodetic to rectangular coordinates, height 0.
     """
-    q = 1.0 - WGS84_E2 * np.sin(origin_rad[0]) ** 2
-    prime, meridian = WGS84_A_M / np.sqrt(q), WGS84_A_M * (1.0 - WGS84_E2) / q**1.5
-    east = (longitude_rad - origin_rad[1]) * prime * np.cos(origin_rad[0])
-    return east, (latitude_rad - origin_rad[0]) * meridian
+    sine, cosine = np.sin(origin_rad[0]), np.cos(origin_rad[0])
+    out, east, up = _rectangular_m(latitude_rad, longitude_rad - origin_rad[1])  # periodic: no seam at 180 degrees
+    out_0, _, up_0 = _rectangular_m(origin_rad[0], 0.0)
+    return east, cosine * (up - up_0) - sine * (out - out_0)
+
+
+def _rectangular_m(latitude_rad: Array | float, longitude_rad: Array | float) -> tuple[Array, Array, Array]:
+    """From the Earth's middle: towards longitude 0, towards 90 degrees east, towards the pole."""
+    prime = WGS84_A_M / np.sqrt(1.0 - WGS84_E2 * np.sin(latitude_rad) ** 2)
+    out = np.asarray(prime * np.cos(latitude_rad))
+    return out * np.cos(longitude_rad), out * np.sin(longitude_rad), prime * (1.0 - WGS84_E2) * np.sin(latitude_rad)
 
 
 def system_mass_kg(session: Session, run: Run) -> float | None:

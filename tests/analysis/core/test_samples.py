@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.core.samples import blocked_air, bridged, plane_m, prepare, system_mass_kg
+from analysis.core.samples import blocked_air, bridged, prepare, system_mass_kg
 from analysis.core.types import Bike, Channels, Course, Run, Session, Setup, WeatherReading
 
 NAN = np.nan
@@ -24,19 +24,6 @@ def session(run: Run, **changes) -> Session:
 def ready(c: Channels, **changes):
     run = Run(1, "A", c)
     return prepare(session(run, **changes), run, None)
-
-
-@pytest.mark.parametrize(
-    ("latitude_deg", "north_m", "east_m"), [(0.0, 110574, 111320), (45.0, 111132, 78847), (60.0, 111412, 55800)]
-)
-def test_a_degree_has_its_length_on_the_ellipsoid(latitude_deg, north_m, east_m):
-    """Lengths of one degree on WGS-84 (NGA/NIMA tables; from memory), rounded to 1 m."""
-    origin = (np.radians(latitude_deg), 0.0)
-    small = np.radians(np.array([1e-3]))
-    east, north = plane_m(origin[0] + small, small, origin)
-    assert north[0] * 1e3 == pytest.approx(north_m, abs=1.5)
-    assert plane_m(origin[0] + 0 * small, small, origin)[0][0] * 1e3 == pytest.approx(east_m, abs=1.5)
-    assert east.shape == (1,)
 
 
 def test_short_gaps_are_bridged_and_long_ones_stay():

@@ -3,6 +3,7 @@
     python -m analysis session FOLDER_OR_ZIP
     python -m analysis density --temperature-c 18 --pressure-hpa 1008 --humidity-pct 55
     python -m analysis pool ARMS.csv --reference PRODUCT
+    python -m analysis repeatability FOLDER_OR_ZIP FOLDER_OR_ZIP
     python -m analysis watts --delta-cda-m2 -0.0015 --speed-kmh 40
     python -m analysis yardstick --scenario wheels --sessions 400
     python -m analysis yardstick --faults --sessions 200
@@ -27,9 +28,10 @@ from typing import Any
 from analysis.core.air import air_density_kg_m3
 from analysis.core.document import result_document
 from analysis.core.pool import PoolRefused, pool, standings_document
+from analysis.core.repeatability import cells_of, most_scattered, pooled
 from analysis.core.ridetime import watts_at_speed
 from analysis.core.session import estimate
-from analysis.core.types import Questions, SessionRefused
+from analysis.core.types import Questions, SessionRefused, SessionResult
 from analysis.readers.arms import read_arms
 from analysis.readers.bundle import core_session, read_whole_bundle
 from analysis.readers.faults import Refused
@@ -83,7 +85,27 @@ def _parser() -> argparse.ArgumentParser:
     pooled.add_argument("arms", type=Path, metavar="ARMS.csv", help="columns study,rider,product,cda_m2,se_m2")
     pooled.add_argument("--reference", required=True, metavar="PRODUCT", help="what the others are told against")
     pooled.set_defaults(run=_pool, refusals=(Refused, PoolRefused))
+    repeated = commands.add_parser("repeatability", help="how well runs repeat, from earlier session bundles")
+    repeated.add_argument("bundles", type=Path, nargs="+", metavar="FOLDER_OR_ZIP")
+    repeated.set_defaults(run=_repeatability, refusals=(Refused, SessionRefused))
     return parser
+
+
+def _repeatability(options: argparse.Namespace) -> dict[str, Any]:
+    """What goes into a bundle as its `repeatability`, and the setup of which session scatters most."""
+    cells = {
+        (str(path), label): areas
+        for path in options.bundles
+        for label, areas in cells_of(_estimated(path, Questions())).items()
+    }
+    found, worst = pooled(tuple(cells.values())), most_scattered(tuple(cells.values()))
+    at = list(cells)[worst.cell] if worst else None
+    return {
+        "repeatability": found and {"sd_m2": found.sd_m2, "df": found.df},
+        "most_scattered": worst
+        and at
+        and {"bundle": at[0], "setup": at[1], "cochran_c": worst.share, "critical_1_pct": worst.critical},
+    }
 
 
 def _pool(options: argparse.Namespace) -> dict[str, Any]:
@@ -97,10 +119,14 @@ def _session(options: argparse.Namespace) -> dict[str, Any]:
         distances_m=tuple(distance * 1000 for distance in options.distance_km or ()) or usual.distances_m,
         powers_w=tuple(options.power_w or ()) or usual.powers_w,
     )
-    bundle, recordings = read_whole_bundle(options.bundle)
+    return result_document(_estimated(options.bundle, questions))
+
+
+def _estimated(path: Path, questions: Questions) -> SessionResult:
+    bundle, recordings = read_whole_bundle(path)
     session = core_session(bundle.document, recordings, questions=questions)
     notes = tuple(dict.fromkeys((*session.notes, *bundle.notes)))
-    return result_document(estimate(replace(session, notes=notes)))
+    return estimate(replace(session, notes=notes))
 
 
 def _density(options: argparse.Namespace) -> dict[str, Any]:

@@ -3,13 +3,14 @@
 import json
 import subprocess
 import sys
+from datetime import timedelta
 from pathlib import Path
 
 import jsonschema
 import pytest
 
 from analysis.__main__ import main
-from tests.analysis.readers.bundles import csv_bytes, document, files, folder, sound_members, zipped
+from tests.analysis.readers.bundles import START, csv_bytes, document, files, folder, sound_members, zipped
 
 RESULT_SCHEMA = Path(__file__).parents[1] / "references" / "schemas" / "session-result-1.schema.json"
 
@@ -87,6 +88,24 @@ def test_a_session_without_a_verdict_is_a_result_too(capsys, poor_session):
     jsonschema.validate(result, json.loads(RESULT_SCHEMA.read_text("utf-8")))
     assert [run["number"] for run in result["runs"]] == [1, 2]
     assert result["comparisons"][0]["verdict"] in {"invalid", "undecided"}
+
+
+def test_repeatability_is_what_a_bundle_takes(capsys, tmp_path):
+    """Two runs a setup, of which the second pushes a little more: the SD of a pair is its difference over sqrt 2."""
+    runs = [{"number": n, "setup": s, "recording": f"run-0{n}.csv"} for n, s in enumerate("ABBA", 1)]
+    contents = {
+        f"run-0{n}.csv": csv_bytes(241, START + timedelta(minutes=10 * n)).replace(b",250,", b",%d," % (250 + 8 * n))
+        for n in range(1, 5)
+    }
+    course = {"kind": "lap", "length_m": 600}
+    day = folder(tmp_path / "day", document(runs=runs, course=course), contents)
+    areas = {r["number"]: r["cda_m2"] for r in json.loads(run(capsys, "session", day)[1])["runs"]}
+    status, out, _ = run(capsys, "repeatability", day)
+    told = json.loads(out)["repeatability"]
+    pairs = (areas[4] - areas[1]) ** 2 / 2, (areas[3] - areas[2]) ** 2 / 2
+    assert status == 0
+    assert told == {"sd_m2": pytest.approx(((pairs[0] + pairs[1]) / 2) ** 0.5, rel=1e-6), "df": 2}
+    assert set(json.loads(out)["most_scattered"]) == {"bundle", "setup", "cochran_c", "critical_1_pct"}
 
 
 def test_a_zip_gives_what_its_folder_gives(capsys, poor_session, tmp_path):

@@ -14,3 +14,11 @@ def reference_table():
     return lambda name: np.genfromtxt(
         REFERENCES / f"{name}.csv", delimiter=",", names=True, comments="#", skip_header=1
     )
+
+
+@pytest.fixture(scope="session")
+def reference_text_table():
+    """The same with columns of words."""
+    return lambda name: np.genfromtxt(
+        REFERENCES / f"{name}.csv", delimiter=",", names=True, comments="#", skip_header=1, dtype=None, encoding="utf-8"
+    )

@@ -1,7 +1,6 @@
 """Gravity of the ellipsoid and the terms of road power against published cases."""
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -53,19 +52,25 @@ def test_power_terms_match_the_worked_example_of_martin_1998():
     assert power.total_w == pytest.approx(213.3, abs=0.2)
 
 
-@pytest.mark.parametrize(
-    ("speed", "acceleration", "state", "total"),
-    [
-        (12, 0, Resistance(0.25, 0.004, 80, 1.2), 310.9153081),
-        (5, 0.1, Resistance(0.32, 0.005, 78, 1.15, grade=0.05), 280.2483877),
-        (11, 0, Resistance(0.24, 0.0035, 85, 1.225, grade=-0.005, headwind_mps=-3.0), 95.89081402),
-    ],
-)
-def test_power_of_the_full_model(speed, acceleration, state, total):
-    # the terms of Martin et al. (1998) evaluated in 30-digit arithmetic, spokes 0.0044 m2, I 0.14, r 0.311, E 0.977
-    state = replace(state, cda_m2=state.cda_m2 + 0.0044, efficiency=0.977, bearings=True)
-    power = road_power(speed, state, acceleration_mps2=acceleration, inertia_kg=state.mass_kg + 0.14 / 0.311**2)
-    assert power.total_w == pytest.approx(total, abs=1e-6)
+def test_the_worked_example_unrounded():
+    # the terms evaluated in 30-digit arithmetic, printed to eight digits
+    inertia = 90.0 + 0.14 / 0.311**2
+    gained = (8.45**2 - 8.28**2) / 2 / (100 - 43.58)
+    power = road_power(8.36, MARTIN, acceleration_mps2=gained / 8.36, inertia_kg=inertia)
+    terms = (power.air_w, power.rolling_w, power.bearings_w, power.climbing_w, power.kinetic_w, power.total_w)
+    assert terms == pytest.approx((158.69343, 23.619235, 1.3687995, 22.143032, 2.3049072, 213.24734), rel=3e-8)
+
+
+def test_every_term_of_the_full_model(reference_table):
+    for row in reference_table("martin_1998_cases"):
+        state = Resistance(
+            row["cda_m2"] + 0.0044, row["crr"], row["mass_kg"], row["density_kg_m3"], 0.977, grade=row["grade"],
+            headwind_mps=row["headwind_mps"], bearings=True,
+        )  # fmt: skip
+        inertia = row["mass_kg"] + 0.14 / 0.311**2
+        power = road_power(row["speed_mps"], state, row["acceleration_mps2"], inertia)
+        for term in ("air_w", "rolling_w", "bearings_w", "climbing_w", "kinetic_w", "total_w"):
+            assert getattr(power, term) == pytest.approx(row[term], abs=1e-6)
 
 
 def test_a_tailwind_faster_than_the_rider_pushes():

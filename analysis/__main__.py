@@ -4,6 +4,7 @@
     python -m analysis density --temperature-c 18 --pressure-hpa 1008 --humidity-pct 55
     python -m analysis pool ARMS.csv --reference PRODUCT
     python -m analysis repeatability FOLDER_OR_ZIP FOLDER_OR_ZIP
+    python -m analysis track --speed-kmh 50 --radius-m 25 --length-m 250 --height-m 1.0
     python -m analysis watts --delta-cda-m2 -0.0015 --speed-kmh 40
     python -m analysis yardstick --scenario wheels --sessions 400
     python -m analysis yardstick --faults --sessions 200
@@ -27,6 +28,7 @@ from typing import Any
 
 from analysis.core.air import air_density_kg_m3
 from analysis.core.document import result_document
+from analysis.core.lean import lean, track_lap
 from analysis.core.pool import PoolRefused, pool, standings_document
 from analysis.core.repeatability import cells_of, most_scattered, pooled
 from analysis.core.ridetime import watts_at_speed
@@ -80,6 +82,14 @@ def _parser() -> argparse.ArgumentParser:
     watts.add_argument("--density-kg-m3", type=_positive, default=1.225)
     watts.add_argument("--efficiency", type=_positive, default=1.0)
     watts.set_defaults(run=_watts, refusals=(ValueError,))
+    track = commands.add_parser(
+        "track", help="how far a rider leans in a track's bends, and what wheels miss of the drag"
+    )
+    track.add_argument("--speed-kmh", type=_positive, required=True, help="of the wheels")
+    track.add_argument("--radius-m", type=_positive, required=True, help="of the wheels' path in the bends")
+    track.add_argument("--length-m", type=_positive, required=True, help="once round by the wheels")
+    track.add_argument("--height-m", type=_positive, default=1.0, help="of the centre of mass, upright")
+    track.set_defaults(run=_track, refusals=(ValueError,))
     commands.add_parser("yardstick", help="the estimator on simulated sessions (its own --help)", add_help=False)
     pooled = commands.add_parser("pool", help="standings of products from arms of many sessions")
     pooled.add_argument("arms", type=Path, metavar="ARMS.csv", help="columns study,rider,product,cda_m2,se_m2")
@@ -132,6 +142,19 @@ def _estimated(path: Path, questions: Questions) -> SessionResult:
 def _density(options: argparse.Namespace) -> dict[str, Any]:
     kelvin, pascal = options.temperature_c + ZERO_CELSIUS_K, options.pressure_hpa * 100
     return {"air_density_kg_m3": float(air_density_kg_m3(kelvin, pascal, options.humidity_pct / 100))}
+
+
+def _track(options: argparse.Namespace) -> dict[str, Any]:
+    speed = options.speed_kmh / 3.6
+    bend = lean(speed, options.radius_m, options.height_m)
+    lap = track_lap(speed, options.radius_m, options.length_m, options.height_m)
+    return {
+        "lean_deg": math.degrees(bend.lean_rad),
+        "tyre_load": float(bend.load),
+        "lap_s": lap.duration_s,
+        "centre_of_mass_kmh": {"bends": float(bend.speed_mps) * 3.6, "lap": lap.mean_speed_mps * 3.6},
+        "drag_factor": lap.drag_factor,
+    }
 
 
 def _watts(options: argparse.Namespace) -> dict[str, Any]:

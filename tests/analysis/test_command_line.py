@@ -37,6 +37,17 @@ def test_watts_are_half_rho_delta_v_cubed(capsys):
     assert json.loads(out) == {"delta_w": pytest.approx(6.25)}  # 0.5 * 1.2 * 0.01 * 1000 / 0.96
 
 
+def test_a_tracks_bends_slow_the_body(capsys):
+    """14 m/s on 250 m with bends of 25 m: tests/references/track_lean.csv and the lap beside it, to print."""
+    _, out, _ = run(capsys, "track", "--speed-kmh", 50.4, "--radius-m", 25, "--length-m", 250)
+    told = json.loads(out)
+    assert (told["lean_deg"], told["tyre_load"], told["lap_s"]) == pytest.approx(
+        (37.946859, 1.2681, 17.857143), rel=1e-6
+    )
+    assert told["centre_of_mass_kmh"] == pytest.approx({"bends": 13.655639 * 3.6, "lap": 13.783632 * 3.6}, rel=1e-6)
+    assert told["drag_factor"] == pytest.approx(0.95476644, rel=1e-6)
+
+
 def test_a_negative_number_may_follow_its_option_however_it_is_written(capsys):
     for number in ("-1e-3", "-.001", "-0.001"):
         _, out, _ = run(capsys, "watts", "--delta-cda-m2", number, "--speed-kmh", 36, "--density-kg-m3", 1.2)

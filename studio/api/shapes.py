@@ -10,6 +10,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any, ClassVar, TypeVar
 
+from django.core.exceptions import ObjectDoesNotExist
 from django.db import models
 from django.utils.dateparse import parse_datetime
 from drf_spectacular.utils import extend_schema_field
@@ -102,10 +103,10 @@ class Reference(serializers.PrimaryKeyRelatedField[Any]):
         return self.model.objects.visible_to(self.context["request"].user)  # type: ignore[attr-defined,no-any-return]
 
     def to_internal_value(self, data: Any) -> Any:
-        row = self.get_queryset().filter(pk=UUID_FIELD.to_internal_value(data)).first()
-        if row is None:
+        try:
+            return self.get_queryset().get(pk=UUID_FIELD.to_internal_value(data))
+        except ObjectDoesNotExist:
             self.fail(UNUSABLE, noun=self.model._meta.verbose_name)
-        return row
 
 
 class StrictSerializer(serializers.Serializer[Any]):

@@ -7,8 +7,8 @@ import hashlib
 import os
 import shutil
 import tempfile
-from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Collection, Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -54,6 +54,8 @@ class Incoming:
     stored: StoredFile
     path: Path
     target: Path
+    flush: Future[None]
+    """Of the bytes, which began before anybody asked whether they may be kept."""
 
 
 @contextmanager
@@ -75,23 +77,25 @@ def incoming(*, studio_id: UUID, chunks: Iterable[bytes], max_bytes: int | None 
                 size += len(chunk)
                 if max_bytes is not None and size > max_bytes:
                     raise FileTooLarge(f"more than {max_bytes} bytes")
+                written = _flushes.submit(file.write, chunk)  # beside the hash, which takes as long
                 digest.update(chunk)
-                file.write(chunk)
+                written.result()
         sha256 = digest.hexdigest()
-        yield Incoming(StoredFile(sha256, size), Path(temporary), file_path(studio_id=studio_id, sha256=sha256))
+        path, target = Path(temporary), file_path(studio_id=studio_id, sha256=sha256)
+        yield Incoming(StoredFile(sha256, size), path, target, _flushes.submit(_sync, path))
     finally:
         Path(temporary).unlink(missing_ok=True)
 
 
-def keep(came: Iterable[Incoming]) -> Callable[[], None]:
-    """Give the bytes their names and begin to flush files and folders, together: all wait for the same disk.
+def keep(came: Collection[Incoming]) -> Callable[[], None]:
+    """Give the bytes their names and begin to flush their folders: all wait for the same disk.
 
     The answer waits for the end of it: whoever writes rows that name the bytes calls it before they commit.
     """
     targets = [_placed(one) for one in came]
     folders = {folder for target in targets for folder in target.parents[:3]} - _known  # any of them may be new
-    places = {*targets, *(target.parent for target in targets), *(folder.parent for folder in folders)}
-    under_way = [_flushes.submit(_sync, place) for place in places]
+    places = {*(target.parent for target in targets), *(folder.parent for folder in folders)}
+    under_way = [one.flush for one in came] + [_flushes.submit(_sync, place) for place in places]
 
     def wait() -> None:
         for flush in under_way:
@@ -106,7 +110,7 @@ def _placed(one: Incoming) -> Path:
     try:
         os.link(one.path, one.target)
     except OSError:  # there already and perhaps named by a row, so never torn; or files have one name only here
-        _sync(one.path)
+        one.flush.result()
         os.replace(one.path, one.target)
     return one.target
 

@@ -94,7 +94,7 @@ def _entered(session: FieldSession, name: str, stored: StoredFile, by: User | No
 
 def _bytes_by_name(session: FieldSession, filenames: Iterable[str]) -> dict[str, str]:
     """The hash behind each of the names that the session has already."""
-    rows = Recording.objects.filter(session=session, filename__in=list(filenames)).order_by()
+    rows = Recording.objects.filter(session_id=session.pk, filename__in=list(filenames)).order_by()
     return dict(rows.values_list("filename", "sha256"))
 
 

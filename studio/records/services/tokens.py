@@ -68,12 +68,13 @@ def token_in_force(clear: str, *, kinds: Collection[str] = (TokenKind.API,)) -> 
     if shape is None or shape["crc"] != _crc(shape["secret"]) or shape["kind"] not in kinds:
         return None
     now = timezone.now()
-    in_force = Q(revoked_at__isnull=True, expires_at__gt=now, user__is_active=True)
-    tokens = ApiToken.objects.select_related("user__membership__studio")
-    token = tokens.filter(in_force, sha256=_sha256(clear)).first()
-    if token is not None and (token.last_used_at is None or token.last_used_at < now - NOTE_USE_EVERY):
-        _note_use(token, now)
-    return token
+    with suppress(ApiToken.DoesNotExist):
+        token = ApiToken.objects.select_related("user__membership__studio").get(sha256=_sha256(clear))
+        if token.revoked_at is None and token.expires_at > now and token.user.is_active:
+            if token.last_used_at is None or token.last_used_at < now - NOTE_USE_EVERY:
+                _note_use(token, now)
+            return token
+    return None
 
 
 def is_in_force(token: ApiToken) -> bool:

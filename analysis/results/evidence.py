@@ -25,7 +25,11 @@ COLUMNS = (
     "bike_kind",
     "height_band",
     "yaw_band",
+    "height_cm",
+    "mean_speed_mps",
+    "mean_abs_yaw_deg",
 )
+BANDS, NUMBERS = slice(6, 9), slice(9, 12)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,6 +43,7 @@ class Evidence:
     cda_m2: Array
     se_m2: Array
     bands: NDArray[np.str_]  # (n, 3) bike kind, height, yaw
+    numbers: Array  # (n, 3) height [cm], mean speed [m/s], mean absolute yaw [deg]; NaN where unknown
     sha256: str
 
     def of(self, category: str) -> Evidence:
@@ -52,6 +57,7 @@ class Evidence:
             self.cda_m2[rows],
             self.se_m2[rows],
             self.bands[rows],
+            self.numbers[rows],
             self.sha256,
         )
 
@@ -80,6 +86,7 @@ def evidence_of(studio: Studio) -> Evidence:
         list(columns[3]),
         np.array(columns[4], np.float64),
         np.array(columns[5], np.float64),
-        np.array(columns[6:], np.str_).T.reshape(len(rows), 3),
+        np.array(columns[BANDS], np.str_).T.reshape(len(rows), 3),
+        np.array(columns[NUMBERS], np.float64).T.reshape(len(rows), 3),
         digest,
     )

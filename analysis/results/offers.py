@@ -134,10 +134,14 @@ def _study(analysis: Analysis, category: str, offers: Sequence[Offer]) -> list[A
     ]
     session = analysis.session
     ridden = {offers[0].reference, *(offer.changed for offer in offers)}
+    yaw_deg = _mean_ridden(analysis, ridden, "mean_abs_yaw_deg")
     where = {
         "bike_kind": bike_band(session.bike.kind),
         "height_band": height_band(session.rider.height_cm),
-        "yaw_band": yaw_band(_mean_yaw_deg(analysis, ridden)),
+        "yaw_band": yaw_band(yaw_deg),
+        "height_cm": session.rider.height_cm,
+        "mean_speed_mps": _mean_ridden(analysis, ridden, "mean_speed_mps"),
+        "mean_abs_yaw_deg": yaw_deg,
     }
     return [
         Arm(
@@ -155,12 +159,12 @@ def _study(analysis: Analysis, category: str, offers: Sequence[Offer]) -> list[A
     ]
 
 
-def _mean_yaw_deg(analysis: Analysis, setups: set[str]) -> float | None:
-    """Mean over the time ridden in the runs of these setups; None where no run tells its yaw."""
+def _mean_ridden(analysis: Analysis, setups: set[str], key: str) -> float | None:
+    """Mean over the time ridden in the runs of these setups; None where no run tells it."""
     told = [
-        (run["mean_abs_yaw_deg"], run["used_s"] or 0.0)
+        (run[key], run["used_s"] or 0.0)
         for run in analysis.result["runs"]
-        if run["setup"] in setups and run["mean_abs_yaw_deg"] is not None
+        if run["setup"] in setups and run[key] is not None
     ]
     seconds = sum(used for _, used in told)
-    return sum(yaw * used for yaw, used in told) / seconds if seconds > 0.0 else None
+    return sum(value * used for value, used in told) / seconds if seconds > 0.0 else None

@@ -59,6 +59,7 @@ TABLE: Mapping[str, Mapping[str, Methods]] = {
     "reports": RECORDS,
     "stock": {Role.OWNER: ALL, Role.FITTER: ALL, Role.SHOP: READ},
     "standings": {Role.OWNER: ALL, Role.FITTER: ALL, Role.SHOP: ALL},
+    "transfers": {Role.OWNER: ALL, Role.FITTER: ALL},
     "schema": OPEN,
     "docs": OPEN,
     "nowhere": OPEN,

@@ -32,6 +32,7 @@ from studio.api.setups import SetupViewSet
 from studio.api.standings import StandingsView
 from studio.api.stock import StockView
 from studio.api.tokens import TokenViewSet
+from studio.api.transfers import TransfersView
 from studio.api.users import UserViewSet
 
 app_name = "api"
@@ -71,6 +72,7 @@ urlpatterns = [
     path("join/", JoinView.as_view(), name="join"),
     path("standings/", StandingsView.as_view(), name="standings"),
     path("stock/", StockView.as_view(), name="stock"),
+    path("transfers/", TransfersView.as_view(), name="transfers"),
     path("schema/", SchemaView.as_view(), name="schema"),
     path("docs/", DocsView.as_view(), name="docs"),
     path("docs/problems/<slug:slug>/", ProblemPage.as_view(), name="problem"),

@@ -18,7 +18,7 @@ from reports.standings_figure import standings_figure
 from reports.svg import write_svg
 from studio.records.errors import RecordsError
 from studio.records.models import Product, Role
-from studio.web.access import caller, open_to
+from studio.web.access import caller, is_staff, open_to
 
 WORDS = {
     "bike_kind": "Bike",
@@ -89,6 +89,15 @@ def fields(asked: Mapping[str, str]) -> list[dict[str, Any]]:
     return [*chosen, *typed, {"key": "currency", "words": "Currency", "value": asked.get("currency", ""), "usual": ""}]
 
 
+def _transfer_page(request: HttpRequest, document: Mapping[str, Any]) -> str:
+    """Where fitters and owners read on, with the product that tested fastest."""
+    others = [row for row in document["products"] if row["id"] != document["reference_id"]]
+    if not is_staff(request) or not others or not document["reference_id"]:
+        return ""
+    asked = {"category": document["category"], "product": others[0]["id"], "reference": document["reference_id"]}
+    return f"{reverse('web:transfer')}?{urlencode(asked)}"
+
+
 @open_to(Role.SHOP, Role.OWNER, Role.FITTER)
 def standings(request: HttpRequest) -> HttpResponse:
     studio = caller(request).studio
@@ -112,6 +121,7 @@ def standings(request: HttpRequest) -> HttpResponse:
         "figure": mark_safe(write_svg(standings_figure(document))) if told else "",
         "unsaid": cannot_be_said(document),
         "transfers": transfers(document),
+        "transfer": _transfer_page(request, document),
         "csv": f"{reverse('api:standings')}?{urlencode(asked | {'format': 'csv'})}",
     }
     return render(request, "web/standings.html", shown)

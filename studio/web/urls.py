@@ -30,6 +30,7 @@ from studio.web import (
     signin,
     standings,
     stock,
+    transfer,
     upload,
 )
 
@@ -78,6 +79,7 @@ urlpatterns = [
     path("results/<uuid:analysis_id>/report/", results.issue, name="result-report"),
     path("reports/<uuid:report_id>/pdf/", reports.pdf, name="report"),
     path("standings/", standings.standings, name="standings"),
+    path("standings/transfer/", transfer.transfer, name="transfer"),
     path("people/", people.people, name="people"),
     path("people/links/<uuid:invitation_id>/take-back/", people.take_back, name="invitation-take-back"),
     path("people/<uuid:membership_id>/", people.member, name="member"),

@@ -45,6 +45,9 @@ class Arm(models.Model):
     bike_kind = models.CharField(max_length=20)
     height_band = models.CharField(max_length=20, blank=True)
     yaw_band = models.CharField(max_length=20, blank=True)
+    height_cm = models.FloatField(null=True)
+    mean_speed_mps = models.FloatField(null=True)
+    mean_abs_yaw_deg = models.FloatField(null=True)
 
     objects = RecordQuerySet.as_manager()
 

@@ -11,7 +11,18 @@ from studio.records.errors import Conflict
 from studio.records.models import Rider, User
 from studio.records.services.events import note_event, turn
 
-KEPT = ("analysis", "rider", "cda_m2", "se_m2", "bike_kind", "height_band", "yaw_band")
+KEPT = (
+    "analysis",
+    "rider",
+    "cda_m2",
+    "se_m2",
+    "bike_kind",
+    "height_band",
+    "yaw_band",
+    "height_cm",
+    "mean_speed_mps",
+    "mean_abs_yaw_deg",
+)
 
 
 def analysis_accept(*, analysis: Analysis, by: User | None) -> Acceptance:

@@ -18,6 +18,7 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import os
 import re
 import sys
 from collections.abc import Sequence
@@ -26,15 +27,16 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+# The matrices are small: threads inside the linear algebra take longer to start, and to wait for, than they save.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from analysis.core.air import air_density_kg_m3
 from analysis.core.document import result_document
 from analysis.core.lean import lean, track_lap
-from analysis.core.pool import PoolRefused, pool, standings_document
 from analysis.core.repeatability import cells_of, most_scattered, pooled
 from analysis.core.ridetime import watts_at_speed
 from analysis.core.session import estimate
 from analysis.core.types import Questions, SessionRefused, SessionResult
-from analysis.readers.arms import read_arms
 from analysis.readers.bundle import core_session, read_whole_bundle
 from analysis.readers.faults import Refused
 from analysis.readers.session import ZERO_CELSIUS_K
@@ -94,7 +96,6 @@ def _parser() -> argparse.ArgumentParser:
     pooled = commands.add_parser("pool", help="standings of products from arms of many sessions")
     pooled.add_argument("arms", type=Path, metavar="ARMS.csv", help="columns study,rider,product,cda_m2,se_m2")
     pooled.add_argument("--reference", required=True, metavar="PRODUCT", help="what the others are told against")
-    pooled.set_defaults(run=_pool, refusals=(Refused, PoolRefused))
     repeated = commands.add_parser("repeatability", help="how well runs repeat, from earlier session bundles")
     repeated.add_argument("bundles", type=Path, nargs="+", metavar="FOLDER_OR_ZIP")
     repeated.set_defaults(run=_repeatability, refusals=(Refused, SessionRefused))
@@ -116,10 +117,6 @@ def _repeatability(options: argparse.Namespace) -> dict[str, Any]:
         and at
         and {"bundle": at[0], "setup": at[1], "cochran_c": worst.share, "critical_1_pct": worst.critical},
     }
-
-
-def _pool(options: argparse.Namespace) -> dict[str, Any]:
-    return standings_document(pool(read_arms(options.arms), reference=options.reference))
 
 
 def _session(options: argparse.Namespace) -> dict[str, Any]:
@@ -180,6 +177,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         own = [argument for argument in given[1:] if argument != "--faults"]
         return int(import_module("analysis.yardstick" + "_faults" * (own != given[1:])).main(own))
     options = _parser().parse_args(_joined(given))
+    if options.command == "pool":
+        pooling = import_module("analysis.pooling")
+        options.run, options.refusals = pooling.run, pooling.REFUSALS
     try:
         document = options.run(options)
     except options.refusals as refusal:

@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 
 from analysis.core.types import Array
 from analysis.readers.faults import Fault, Refused
+from analysis.readers.first_bytes import FIT_MAGIC
 from analysis.readers.limits import Limits
 
 Places = NDArray[np.intp]
-FIT_MAGIC = b".FIT"
 BLOCK = 512
 MOST_NOTED = 10_000  # laps, events and devices each
 MOST_DAMAGE = 20

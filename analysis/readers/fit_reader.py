@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.core.types import Array, Warning
 from analysis.readers.faults import Fault, Refused
-from analysis.readers.fit_messages import FIT_MAGIC, Messages, read_messages
+from analysis.readers.fit_messages import Messages, read_messages
 from analysis.readers.laps import lap_column, laps_begun
 from analysis.readers.limits import Limits
 from analysis.readers.mapping import Target, resolve
@@ -22,8 +22,6 @@ from analysis.readers.order import in_order
 from analysis.readers.plausible import keep_plausible
 from analysis.readers.samples import Event, Lap, Recording, note
 from analysis.readers.times import Micros, moment_of
-
-__all__ = ["FIT_MAGIC", "read_fit"]
 
 FIT_EPOCH_S = 631_065_600  # 1989-12-31T00:00:00Z in seconds since 1970 (FIT protocol, date_time)
 CLOCK_MIN_S = 0x1000_0000  # smaller times count from power-on (FIT protocol, date_time)

@@ -1,4 +1,7 @@
-"""One recording from its bytes: what it is is told by its content, never by its name."""
+"""One recording from its bytes: what it is is told by its content, never by its name.
+
+The reader of another format than CSV is loaded on first use, so that the command starts fast.
+"""
 
 from __future__ import annotations
 
@@ -8,12 +11,11 @@ from typing import Any
 from analysis.readers.csv_layout import header_of
 from analysis.readers.csv_reader import read_csv
 from analysis.readers.faults import Fault, Refused
-from analysis.readers.fit_reader import FIT_MAGIC, read_fit
+from analysis.readers.first_bytes import FIT_MAGIC, XML_STARTS
 from analysis.readers.inflate import inflated
 from analysis.readers.limits import MIB, USUAL_LIMITS, Limits
 from analysis.readers.mapping_document import Own
 from analysis.readers.samples import Event, Lap, Recording
-from analysis.readers.xml_reader import XML_STARTS, read_xml
 
 __all__ = ["Event", "Lap", "Limits", "Recording", "fields_of", "read_recording"]
 
@@ -46,8 +48,12 @@ def read_recording(
         if text.startswith(magic):
             raise Refused([Fault(name, "file", kind, ALLOWED)])
     if content[8:12] == FIT_MAGIC:
+        from analysis.readers.fit_reader import read_fit
+
         return read_fit(name, content, mapping=mapping, limits=limits)
     if text.startswith(XML_STARTS):
+        from analysis.readers.xml_reader import read_xml
+
         # Blank lines before the declaration are against the standard and yet met.
         return read_xml(name, content.removeprefix(BYTE_ORDER_MARK).lstrip(), mapping=mapping, zone=zone, limits=limits)
     return read_csv(name, content, mapping=mapping, zone=zone, limits=limits)

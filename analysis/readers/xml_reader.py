@@ -26,7 +26,6 @@ from analysis.readers.times import Micros, moment_of
 from analysis.readers.xml_points import Points, read_points
 
 FORMATS: dict[str, Format] = {"TrainingCenterDatabase": "tcx", "gpx": "gpx"}  # by root element
-XML_STARTS = (b"<", b"\xff\xfe<\0", b"\xfe\xff\0<")  # UTF-8 and its kin; UTF-16 in either order
 COPY_AGAIN = "Export or copy the file again if the lost part matters."
 
 # What the schemas and their usual extensions call things, and the unit that they prescribe.

@@ -9,9 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
 
 from analysis.core.course import Layout
+from analysis.core.gusts import Air
+from analysis.core.gusts import Gusts as Gusts
 from analysis.core.samples import IntArray, Mask, Samples
 from analysis.core.types import Array
 from analysis.core.wandering import half_squares, kept_by_mean, split
@@ -24,30 +25,7 @@ SECTOR_SHARE = 0.125  # of a lap: the heading changes little inside, gusts are m
 LAP_WAVES = 10  # round a lap: as short as a bend, in which a steady wind turns from the front to the back
 GAIN_BOUND = 2.3  # of its logarithm: tenfold
 NOMINAL_AIR_NOISE_MPS = 0.15
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Gusts:
-    """Air speed less ground speed about its mean: sensor noise, gust strength, gust time."""
-
-    noise_mps: float
-    sd_mps: float
-    time_s: float
-
-    def mean_covariance(self, begin_s: Array, end_s: Array) -> Array:
-        """Covariance of block means of a gust that is forgotten exponentially.
-
-        Returns
-        -------
-        array of shape (n, n) [m2/s2]
-        """
-        tau = max(self.time_s, 1e-3)
-        length = np.maximum(end_s - begin_s, 1e-3)
-        same = kept_by_mean(length / tau)
-        apart = np.maximum(begin_s[:, None] - end_s[None, :], begin_s[None, :] - end_s[:, None])
-        shape = (1.0 - np.exp(-length / tau)) * tau / length
-        cross = shape[:, None] * shape[None, :] * np.exp(-np.maximum(apart, 0.0) / tau)
-        return np.asarray(self.sd_mps**2 * np.where(np.eye(length.size) > 0, np.diag(same), cross))
+WIND_MPS = 5.0  # mean wind, each component, before anything was sensed
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -260,7 +238,7 @@ def close(blocks: Blocks, runs: int, along: Gusts, across: Gusts, has_yaw: bool)
     gain, q = 1.0, np.eye(2) * WANDER_MPS**2 / TEN_MINUTES_S
     answer = None
     for _ in range(3):
-        answer = _close_once(blocks, runs, (along, across if has_yaw else None), gain, q)
+        answer = _close_once(blocks, runs, (along, across) if has_yaw else (along,), gain, q)
         middle = float(np.average(answer[0], weights=1.0 / np.maximum(np.diag(answer[1]), 1e-9)))
         gain = float(np.exp(np.clip(middle, -GAIN_BOUND, GAIN_BOUND)))  # a silent sensor has no gain to converge to
         wind = answer[4]
@@ -292,41 +270,29 @@ def wander(wind: Array) -> Array:
 
 
 def _close_once(
-    b: Blocks, runs: int, gusts: tuple[Gusts, Gusts | None], gain: float, q: Array
+    b: Blocks, runs: int, gusts: tuple[Gusts, ...], gain: float, q: Array
 ) -> tuple[Array, Array, float, float, Array]:
-    n, run = b.run.size, b.run.astype(int)
-    along, across = gusts
-    has_yaw = across is not None
-    middle = 0.5 * (b.begin_s + b.end_s)
-    air = b.air_mps / gain
-    heading = np.column_stack([b.east, b.north])
-    left = np.column_stack([-b.north, b.east])
-    faces = np.vstack([heading, left]) if has_yaw else heading
-    times = np.concatenate([middle, middle]) if has_yaw else middle
-    since = np.minimum(times[:, None], times[None, :]) - times.min()
-    wind = 25.0 * faces @ faces.T + since * (faces @ q @ faces.T)
+    n, run, sides, has_yaw = b.run.size, b.run.astype(int), len(gusts), len(gusts) > 1
+    faces = np.stack([np.column_stack([b.east, b.north]), np.column_stack([-b.north, b.east])])[:sides]
     # a lap without positions: what the wind changes while it is ridden round stays in the closure
     blind = (b.east == 0.0) & (b.north == 0.0)
-    noise = along.mean_covariance(b.begin_s, b.end_s) + np.diag(along.noise_mps**2 / b.samples + blind * 0.1**2 + 1e-6)
-    columns = np.zeros((times.size, runs + int(has_yaw)))
-    columns[np.arange(n), run] = air
-    target = air - b.ground_mps
-    if across is not None:
-        side = across.mean_covariance(b.begin_s, b.end_s) + np.diag(np.full(n, 0.1**2))
-        noise = np.block([[noise, np.zeros((n, n))], [np.zeros((n, n)), side]])
-        columns[n + np.arange(n), run] = b.cross_mps / gain
-        columns[n:, runs] = air
-        target = np.concatenate([target, b.cross_mps / gain])
-    factor = cho_factor(wind + noise)
-    weighted = cho_solve(factor, columns)
-    normal = columns.T @ weighted
+    white = np.stack([gusts[0].noise_mps ** 2 / b.samples + blind * 0.1**2 + 1e-6, np.full(n, 0.1**2)])[:sides]
+    sensed = np.stack([b.air_mps, b.cross_mps])[:sides] / gain
+    columns = np.zeros((sides, n, runs + int(has_yaw)))
+    columns[:, np.arange(n), run] = sensed
+    if has_yaw:
+        columns[1, :, runs] = sensed[0]
+    target = sensed - np.stack([b.ground_mps, np.zeros(n)])[:sides]
+    air = Air(b.begin_s, b.end_s, faces, gusts, white, WIND_MPS**2, q)
+    rows = air.whitened(np.concatenate([columns, target[..., None], faces], axis=2))
+    known, aim, wind = rows[:, :-3], rows[:, -3], rows[:, -2:]
+    normal = known.T @ known
     normal[np.arange(runs), np.arange(runs)] += 1e-2  # a run without blocks stays unknown instead of singular
     if has_yaw:
         normal[runs, runs] += YAW_OFFSET_SD**-2
     inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
-    theta = inverse @ (weighted.T @ target)
-    rest = cho_solve(factor, target - columns @ theta)
-    mean_wind = np.asarray(25.0 * faces.T @ rest)
+    theta = inverse @ (known.T @ aim)
+    mean_wind = np.asarray(WIND_MPS**2 * wind.T @ (aim - known @ theta))
     offset, offset_u = (float(theta[runs]), float(np.sqrt(inverse[runs, runs]))) if has_yaw else (0.0, YAW_OFFSET_SD)
     return np.log(gain) + theta[:runs], inverse[:runs, :runs], offset, offset_u, mean_wind
 

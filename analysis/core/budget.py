@@ -10,6 +10,7 @@ import numpy as np
 
 from analysis.core.assemble import Chain
 from analysis.core.joint import SLOW_POWER_S, SLOW_POWER_SD, Joint, rolling_share_m2
+from analysis.core.propagate import propagate
 from analysis.core.types import Array, BudgetLine, Session
 
 SHARED_NOISE = "noise in what all runs share"
@@ -112,20 +113,49 @@ def common(session: Session, chain: Chain, joint: Joint) -> dict[str, tuple[floa
     dict
         Source to (relative uncertainty, effect on the drag area) [1, m2].
     """
+    inputs = _unseen(session, chain, joint)
+    u, sensitivity = np.array(list(inputs.values())).T
+    effects = propagate(sensitivity, u).contributions[0]
+    return {name: (float(u[i]), float(effects[i])) for i, name in enumerate(inputs)}
+
+
+def common_u_m2(session: Session, chain: Chain, joint: Joint) -> float:
+    """What no session can see of itself, all sources together.
+
+    Parameters
+    ----------
+    session : Session
+        What was given [1].
+    chain : Chain
+        The session's links [1].
+    joint : Joint
+        The solved run-level model [1].
+
+    Returns
+    -------
+    float
+        Standard uncertainty of a drag area [m2].
+
+    References
+    ----------
+    JCGM 100:2008, eq. 10: the sources have nothing to do with each other.
+    """
+    u, sensitivity = np.array(list(_unseen(session, chain, joint).values())).T
+    return float(propagate(sensitivity, u).uncertainty[0])
+
+
+def _unseen(session: Session, chain: Chain, joint: Joint) -> dict[str, tuple[float, float]]:
+    """Relative uncertainty of each input, and how far a drag area moves for a relative change of one."""
     level = float(np.mean(joint.theta[joint.slices["setup"]]))
     mass = float(np.mean([r.mass_kg for r in chain.runs]))
     rolling = rolling_share_m2(joint) * float(joint.theta[joint.slices["crr"]][0])
     weather = DENSITY_U if all(r.has_weather for r in chain.runs) else DENSITY_UNKNOWN_U
     wheel = chain.layout.wheel_scale_u
-    unseen = (
-        {}
-        if chain.wind is None
-        else {"wind from the side, unseen": (chain.wind.crosswind_u, chain.wind.crosswind_u * level)}
-    )
-    return unseen | {
-        "system mass": (MASS_U_KG / mass, MASS_U_KG / mass * rolling),
-        "air density": (weather, weather * level),
-        "wheel circumference": (wheel, 3.0 * wheel * level),
+    blind = {} if chain.wind is None else {"wind from the side, unseen": (chain.wind.crosswind_u, level)}
+    return blind | {
+        "system mass": (MASS_U_KG / mass, rolling),
+        "air density": (weather, level),
+        "wheel circumference": (wheel, 3.0 * level),
     }
 
 

@@ -239,7 +239,7 @@ class Model:
         return value, found
 
 
-def freedom(joint: Joint, weights: Array) -> float:
+def freedom(joint: Joint, weights: Array, apart: float = 0.0) -> float:
     """Degrees of freedom of the Student's t that has a contrast's standard deviation and its 95 % interval.
 
     Parameters
@@ -248,6 +248,9 @@ def freedom(joint: Joint, weights: Array) -> float:
         The solved run-level model [1].
     weights : ndarray
         Over the unknowns [1].
+    apart : float
+        Variance that is known whatever the scatter: to be told with the contrast's own, or, below 0, a part of that
+        which is not to be told: the rest has fewer degrees of freedom than the whole [m4].
 
     Returns
     -------
@@ -265,7 +268,8 @@ def freedom(joint: Joint, weights: Array) -> float:
     Box and Tiao (1973), Bayesian Inference in Statistical Analysis, section 5.2: the variance of a run has a flat
     prior in its logarithm above the known part.
     """
-    value, sd = float(weights @ joint.theta), float(np.sqrt(max(float(weights @ joint.covariance @ weights), 0.0)))
+    value, variance = float(weights @ joint.theta), float(weights @ joint.covariance @ weights) + apart
+    sd = float(np.sqrt(max(variance, 0.0)))
     if sd <= 0.0:
         return MOST_DF
     told = [
@@ -274,7 +278,8 @@ def freedom(joint: Joint, weights: Array) -> float:
         for part in one.parts
     ]
     shares, means, spreads = np.array(told).T
-    means, spreads = means - value, np.maximum(spreads, 1e-12 * sd)
+    means, spreads = means - value, np.sqrt(np.maximum(spreads**2 + apart, 0.0))
+    spreads = np.maximum(spreads, 1e-12 * sd)
     low, high = sd, 1e4 * sd
     for _ in range(48):
         half = float(np.sqrt(low * high))

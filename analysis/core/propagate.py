@@ -6,9 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtrit
 
-from analysis.core.arguments import positive, within
+from analysis.core.arguments import positive
 from analysis.core.types import Array
 
 
@@ -104,29 +103,6 @@ def effective_degrees_of_freedom(contributions: Array, degrees: Array) -> float:
     squares = np.asarray(contributions, dtype=np.float64) ** 2
     spread = float(np.sum(squares**2 / _degrees(degrees)))
     return float(np.sum(squares)) ** 2 / spread if spread > 0 else float("inf")
-
-
-def coverage_factor(degrees: float, probability: float = 0.95) -> float:
-    """Factor from a standard uncertainty to a two-sided interval.
-
-    Parameters
-    ----------
-    degrees : float
-        Degrees of freedom, infinite allowed [1].
-    probability : float
-        Coverage probability [1].
-
-    Returns
-    -------
-    float
-        Quantile of Student's t [1].
-
-    References
-    ----------
-    JCGM 100:2008, G.3.2 and table G.2.
-    """
-    within("probability", probability, 0.0, 1.0, "percent?")
-    return float(stdtrit(_degrees(np.asarray(degrees)), (1 + probability) / 2))
 
 
 def _correlation(matrix: Array) -> Array:

@@ -19,7 +19,7 @@ from analysis.core.course import lay_out
 from analysis.core.drift import DEPARTING, choose
 from analysis.core.findings_design import of_design
 from analysis.core.findings_instruments import of_instruments
-from analysis.core.joint import Joint, run_values
+from analysis.core.joint import Joint, freedom, run_values
 from analysis.core.samples import LEAST_POWER_W, Samples, prepare
 from analysis.core.types import (
     Array,
@@ -238,7 +238,7 @@ def _runs(session: Session, chain: Chain, solved: Joint) -> tuple[RunResult, ...
 
 
 def _setups(session: Session, chain: Chain, solved: Joint) -> tuple[SetupResult, ...]:
-    shared = float(np.sqrt(sum(effect**2 for _, effect in budget.common(session, chain, solved).values())))
+    shared = budget.common_u_m2(session, chain, solved)
     out = []
     for s in session.setups:
         if s.label not in chain.labels:
@@ -247,12 +247,13 @@ def _setups(session: Session, chain: Chain, solved: Joint) -> tuple[SetupResult,
         k = chain.labels.index(s.label)
         pick = np.zeros(len(chain.labels))
         pick[k] = 1.0
-        value, _, df = solved.contrast(solved.weights(setup=pick))
-        parts = budget.pieces(solved, solved.weights(setup=pick))
-        within = sum(v for name, v in parts.items() if name not in budget.COMMON)
+        weights = solved.weights(setup=pick)
+        value, _, df = solved.contrast(weights)
+        parts = budget.pieces(solved, weights)
+        whole, within = sum(parts.values()), sum(v for name, v in parts.items() if name not in budget.COMMON)
         known = enough_runs(solved) and df >= 0.5
-        absolute = Estimate(value, float(np.hypot(np.sqrt(sum(parts.values())), shared)), max(df, 1.0), 0.0)
-        inner = Estimate(value, float(np.sqrt(within)), max(df, 1.0), 0.0)
+        absolute = _told(solved, weights, whole + shared**2, whole)
+        inner = _told(solved, weights, within, whole)
         out.append(
             SetupResult(
                 s.label,
@@ -263,6 +264,12 @@ def _setups(session: Session, chain: Chain, solved: Joint) -> tuple[SetupResult,
             )  # fmt: skip
         )
     return tuple(out)
+
+
+def _told(solved: Joint, weights: Array, variance: float, whole: float) -> Estimate:
+    """A drag area with more or less than its own variance in it: what differs is known and adds no doubt."""
+    df = freedom(solved, weights, variance - whole)
+    return Estimate(float(weights @ solved.theta), float(np.sqrt(variance)), max(df, 1.0), 0.0)
 
 
 def _instruments(chain: Chain, solved: Joint) -> Instruments:

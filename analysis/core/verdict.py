@@ -8,6 +8,7 @@ import numpy as np
 
 from analysis.core.intervals import power_of_t, t_quantile, t_two_sided_p
 from analysis.core.joint import Joint
+from analysis.core.propagate import effective_degrees_of_freedom
 from analysis.core.types import Verdict
 
 POWER_WANTED = 0.80
@@ -99,6 +100,10 @@ def more_runs_needed(ridden: Estimate, joint: Joint, counts: tuple[int, int], sm
     -------
     int or None
         None where no number of runs in one session can do it [1].
+
+    References
+    ----------
+    Welch (1947), Satterthwaite (1946): what does not shrink with the runs is taken as known, and adds degrees.
     """
     run2 = joint.scatter_m2**2 + joint.sensor_sd_m2**2
     fixed2 = max(ridden.sd**2 - run2 * (1.0 / counts[0] + 1.0 / counts[1]), 0.0)
@@ -108,7 +113,8 @@ def more_runs_needed(ridden: Estimate, joint: Joint, counts: tuple[int, int], sm
     low, high = counts
     for more in range(1, MOST_RUNS):
         low, high = (low + 1, high) if low <= high else (low, high + 1)
-        sd = float(np.sqrt(fixed2 + run2 * (1.0 / low + 1.0 / high)))
-        if power_of_t(effect / sd, low + high - 2 + spare, alpha) >= POWER_WANTED:
+        parts = np.sqrt([fixed2, run2 * (1.0 / low + 1.0 / high)])
+        df = effective_degrees_of_freedom(parts, np.array([np.inf, max(low + high - 2 + spare, 1.0)]))
+        if power_of_t(effect / float(np.hypot(*parts)), df, alpha) >= POWER_WANTED:
             return more + more % 2
     return None

@@ -1,12 +1,16 @@
 """The run-level model against what it must become in simple cases: a two-sample t test, pooled repeatability."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
 from scipy.special import ndtr
+from scipy.stats import t
 
 from analysis.core.intervals import t_quantile, t_two_sided_p
-from analysis.core.joint import Drift, Evidence, Model, run_values
+from analysis.core.joint import Drift, Evidence, Model, freedom, run_values
+from analysis.core.propagate import effective_degrees_of_freedom
 from analysis.core.types import Repeatability
 
 # Student (1908), Biometrika 6:1-25: hours of sleep gained with two drugs, ten patients
@@ -48,6 +52,42 @@ def test_without_drift_and_sensor_noise_it_is_the_pooled_t_test():
     assert value / np.sqrt(variance) == pytest.approx(-1.860813467, rel=1e-3)  # the likelihood's top, to 0.1 %
     assert df == pytest.approx(18.0, rel=1e-2)
     assert t_two_sided_p(value / np.sqrt(variance), df) == pytest.approx(0.079186714, rel=5e-3)
+
+
+def mean_of_first(joint):
+    return joint.weights(setup=np.array([1.0, 0.0]))
+
+
+def test_what_all_runs_share_lends_the_rest_no_degrees_of_freedom():
+    """A mean within the session has Student's t of the pooled s, 18 degrees, however large the shared part is."""
+    shared = 0.005**2
+    told = runs_of(FIRST / 1000, SECOND / 1000, balance_covariance=np.diag([1e-14] * 20 + [1e-8]))
+    wide = told.balance_covariance.copy()
+    wide[:20, :20] += shared
+    joint = Model(replace(told, balance_covariance=wide), STILL, Repeatability(0.003, 0.0)).solve()
+    weights = mean_of_first(joint)
+    assert freedom(joint, weights, -shared) == pytest.approx(18.0, rel=0.01)
+    assert freedom(joint, weights) > 900  # a hundred parts known to one in doubt
+
+
+@pytest.mark.parametrize("known_m2", [0.0002, 0.0005, 0.001])
+def test_a_known_part_is_told_with_the_doubt_of_the_rest(known_m2):
+    """A t of 18 degrees and a known normal part together (Behrens and Fisher), integrated by scipy.
+
+    Welch (1947) and Satterthwaite (1946), (v1 + v2)^2 / (v1^2 / 18), give a factor that is up to 2 % smaller.
+    """
+    joint = Model(runs_of(FIRST / 1000, SECOND / 1000), STILL, Repeatability(0.003, 0.0)).solve()
+    weights = mean_of_first(joint)
+    own = float(np.sqrt(weights @ joint.covariance @ weights))
+    factor = t_quantile(0.975, freedom(joint, weights, known_m2**2))
+    half = factor * np.hypot(own, known_m2)
+
+    def inside(x: float) -> float:
+        return float(t.pdf(x, 18) * (ndtr((half - own * x) / known_m2) - ndtr((-half - own * x) / known_m2)))
+
+    assert quad(inside, -40, 40, points=[0.0], limit=200)[0] == pytest.approx(0.95, abs=1e-3)
+    welch = effective_degrees_of_freedom(np.array([own, known_m2]), np.array([18.0, np.inf]))
+    assert 1.0 <= factor / t_quantile(0.975, welch) < 1.02
 
 
 def test_history_is_pooled_with_the_session():

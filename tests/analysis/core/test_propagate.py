@@ -4,8 +4,11 @@ import math
 
 import numpy as np
 import pytest
+from statsmodels.stats.weightstats import ttest_ind
 
-from analysis.core.propagate import coverage_factor, effective_degrees_of_freedom, propagate, sensitivities
+from analysis.core import leastsquares
+from analysis.core.intervals import t_quantile, t_two_sided_p
+from analysis.core.propagate import effective_degrees_of_freedom, propagate, sensitivities
 
 
 def impedance(readings):
@@ -39,11 +42,11 @@ def test_gum_h3_a_correction_from_a_fitted_line(reference_table):
     # JCGM 100:2008, H.3: b(30 C) = -0.1494 with u = 0.0041 from y1, y2 and r = -0.930
     table = reference_table("gum_h3")
     design = np.column_stack([np.ones(11), table["t_degC"] - 20])
-    line, rss, *_ = np.linalg.lstsq(design, table["b_degC"])
-    covariance = np.linalg.inv(design.T @ design) * rss / 9
+    line = leastsquares.solve(design, table["b_degC"])  # the estimator's own
+    covariance = line.covariance * line.squares / 9
     u = np.sqrt(np.diag(covariance))
     found = propagate(np.array([1.0, 10.0]), u, covariance / np.outer(u, u))
-    assert line @ [1, 10] == pytest.approx(-0.1493768127, abs=1e-9)
+    assert line.theta @ [1, 10] == pytest.approx(-0.1493768127, abs=1e-9)
     assert found.uncertainty[0] == pytest.approx(0.0041385958, abs=1e-9)
     assert propagate(np.array([1.0, 10.0]), u).uncertainty[0] == pytest.approx(0.0072728804, abs=1e-9)
 
@@ -54,14 +57,37 @@ def test_gum_h1_end_gauge():
     found = effective_degrees_of_freedom(parts, degrees)
     assert propagate(np.ones(4), parts).uncertainty[0] == pytest.approx(32, abs=0.5)
     assert found == pytest.approx(16.7, abs=0.1)  # print; the rounded parts give 16.76
-    assert coverage_factor(math.floor(found), 0.99) == pytest.approx(2.92, abs=5e-3)
+    assert t_quantile(0.995, math.floor(found)) == pytest.approx(2.92, abs=5e-3)
 
 
 def test_gum_g4_three_relative_uncertainties():
     # JCGM 100:2008, G.4.1 (from memory; recomputed): u_c 1.03 %, 19.0 degrees of freedom, k = 2.09
     found = effective_degrees_of_freedom(np.array([0.25, 0.57, 0.82]), np.array([9, 4, 14]))
     assert found == pytest.approx(18.998742, abs=5e-7)
-    assert coverage_factor(19.0) == pytest.approx(2.09, abs=5e-3)
+    assert t_quantile(0.975, 19.0) == pytest.approx(2.09, abs=5e-3)
+
+
+# two samples in which the variances differ: Student (1908), and two sets of fifteen, ten and twenty (from memory);
+# t, df and p recomputed by scipy.stats.ttest_ind(equal_var=False)
+WELCH = {
+    "sleep": (-1.860813467, 17.776473516, 0.079394140),
+    "alike": (-2.455356398, 24.988529290, 0.021378001),
+    "apart": (-1.565433524, 9.904741249, 0.148841697),
+}
+
+
+@pytest.mark.parametrize("name", WELCH)
+def test_welchs_test_has_its_t_and_degrees(reference_text_table, name):
+    """Welch (1947), Biometrika 34:28-35; the same figures once more from statsmodels' ttest_ind(usevar="unequal")."""
+    table = reference_text_table("welch_samples")
+    first, second = (table["value"][(table["example"] == name) & (table["sample"] == k)] for k in (1, 2))
+    errors = np.array([x.std(ddof=1) / math.sqrt(x.size) for x in (first, second)])
+    t = (first.mean() - second.mean()) / propagate(np.ones(2), errors).uncertainty[0]
+    df = effective_degrees_of_freedom(errors, np.array([first.size - 1, second.size - 1]))
+    told = (t, df, t_two_sided_p(t, df))
+    assert told == pytest.approx(WELCH[name], abs=1e-8)  # printed to nine decimals
+    general = ttest_ind(first, second, usevar="unequal")
+    assert told == pytest.approx((general[0], general[2], general[1]), rel=1e-10)
 
 
 def test_a_known_part_adds_no_doubt():
@@ -69,7 +95,7 @@ def test_a_known_part_adds_no_doubt():
     found = effective_degrees_of_freedom(np.array([0.57, 0.25]), np.array([9, np.inf]))
     assert found == pytest.approx(12.8, abs=0.05)
     assert effective_degrees_of_freedom(np.array([1.0]), np.array([np.inf])) == np.inf
-    assert coverage_factor(np.inf) == pytest.approx(1.959963985, abs=5e-10)  # normal quantile
+    assert t_quantile(0.975, np.inf) == pytest.approx(1.959963985, abs=5e-10)  # normal quantile
 
 
 # Drag area at a steady speed on the level: P, eta, v, w, rho, m, Crr, grade; air speed moves with the speed
@@ -126,7 +152,6 @@ def test_first_order_agrees_with_monte_carlo_on_correlated_inputs(simultaneous):
             lambda: effective_degrees_of_freedom(np.ones(2), np.array([3, 0])),
             "degrees of freedom must be above 0; got 0",
         ),
-        (lambda: coverage_factor(5, 95), r"probability must be in \[0, 1\]; got 95 \(percent\?\)"),
         (lambda: sensitivities(drag_area, POINT, 0 * SPREAD), "uncertainties must be above 0 and finite; got 0"),
     ],
 )

@@ -82,6 +82,14 @@ def test_the_absolute_interval_holds_what_the_inner_one_leaves_out(result):
         assert s.ci95_m2[0] < s.ci95_within_m2[0] < s.cda_m2 < s.ci95_within_m2[1] < s.ci95_m2[1]
 
 
+def test_the_inner_intervals_are_as_doubtful_as_the_difference():
+    """Four runs: the variance of a difference is that of both means (within the session), its t the same."""
+    few = estimate(simulate_session(World(order="ABBA"), np.random.default_rng(3))[0])
+    half = [np.ptp(s.ci95_within_m2) / 2 for s in few.setups]
+    # a tenth: the means share some of the sensors' noise and the prior on the gain's departure is the difference's own
+    assert np.hypot(*half) == pytest.approx(np.ptp(few.comparisons[0].ci95_m2) / 2, rel=0.10)
+
+
 def test_the_difference_is_that_of_the_setups(result):
     a, b = result.setups
     assert result.comparisons[0].delta_cda_m2 == pytest.approx(b.cda_m2 - a.cda_m2, abs=1e-12)

@@ -5,21 +5,11 @@ import pytest
 
 from analysis.core.intervals import dunnett_quantile, power_of_t, t_quantile, t_two_sided_p
 
-# Dunnett (1964), Biometrics 20:482-491, two-sided 5 %, equal numbers: df -> 2, 3, 4, 5 treatments
-DUNNETT = {
-    5: (3.03, 3.29, 3.48, 3.62),
-    6: (2.86, 3.10, 3.26, 3.39),
-    8: (2.67, 2.88, 3.02, 3.13),
-    10: (2.57, 2.76, 2.89, 2.99),
-    20: (2.38, 2.54, 2.65, 2.73),
-    60: (2.27, 2.41, 2.51, 2.58),
-}
 
-
-@pytest.mark.parametrize("df", DUNNETT)
-def test_simultaneous_critical_values_are_dunnetts(df):
-    own = [dunnett_quantile(np.full((k, k), 0.5) + 0.5 * np.eye(k), df) for k in (2, 3, 4, 5)]
-    assert own == pytest.approx(DUNNETT[df], abs=0.0051)  # printed to two decimals
+def test_simultaneous_critical_values_are_dunnetts(reference_table):
+    for df, *printed in reference_table("dunnett_two_sided"):
+        own = [dunnett_quantile(np.full((k, k), 0.5) + 0.5 * np.eye(k), df) for k in (2, 3, 4, 5)]
+        assert own == pytest.approx(printed, abs=0.0051)  # printed to two decimals
 
 
 def test_one_contrast_needs_no_more_than_students_t():

@@ -78,8 +78,9 @@ def gather(runs: list[Samples], layout: Layout, kept: list[Mask]) -> Blocks:
         if r.air_mps is None:
             continue
         index = np.arange(p.first, p.last + 1)
+        heard = kept[p.run][index] & r.sound[index]
         for part in _parts(layout, p.along_m, blind=layout.closed and r.east_m is None):
-            own = index[part & kept[p.run][index] & r.sound[index]]
+            own = index[part[heard[part]]]
             if own.size < 5:
                 continue
             rows.append(_block(r, p.run, own, layout.closed, p.direction))
@@ -87,14 +88,15 @@ def gather(runs: list[Samples], layout: Layout, kept: list[Mask]) -> Blocks:
     return Blocks(*columns)
 
 
-def _parts(layout: Layout, along: Array, *, blind: bool) -> list[Mask]:
+def _parts(layout: Layout, along: Array, *, blind: bool) -> list[IntArray]:
     """Samples of each block of a pass: the whole leg, or sectors of each lap (whole laps without positions)."""
     low, high = float(layout.marks_m[0]), float(layout.marks_m[-1])
     if not layout.closed:
-        return [(along >= low) & (along <= high)]
+        return [np.flatnonzero((along >= low) & (along <= high))]
     sector = (1.0 if blind else SECTOR_SHARE) * (high - low)
     number = np.floor(along / sector)
-    return [number == k for k in np.unique(number)]
+    ordered = np.argsort(number, kind="stable")
+    return np.split(ordered, np.flatnonzero(np.diff(number[ordered])) + 1)
 
 
 def _block(r: Samples, run: int, own: IntArray, closed: bool, direction: int) -> tuple[float, ...]:
@@ -165,10 +167,11 @@ def measure_gusts(runs: list[Samples], layout: Layout, kept: list[Mask], gain: f
         own = index[kept[p.run][index] & r.sound[index]]
         if own.size < 40:
             continue
-        x = np.full(r.time_s.size, np.nan)
-        x[own] = r.air_mps[own] / gain * np.tan(r.yaw_rad[own]) if across else r.air_mps[own] / gain - r.speed_mps[own]
+        air = r.air_mps[own] / gain * np.tan(r.yaw_rad[own]) if across else r.air_mps[own] / gain - r.speed_mps[own]
         if layout.closed:
-            x[own] -= turning(x[own], p.along_m[own - p.first] / float(layout.marks_m[-1]))
+            air -= turning(air, p.along_m[own - p.first] / float(layout.marks_m[-1]))
+        x = np.full(index.size, np.nan)
+        x[own - p.first] = air
         series.append(x)
     seen, count = half_squares(series, lags)
     if count.min() < 10:

@@ -78,7 +78,8 @@ def aligned(runs: list[Samples], passes: list[Pass], period: float | None) -> Pl
     laid = passes
     for _ in range(2):
         grid, line = _line(runs, laid, period)
-        ahead = [_ahead(runs[p.run], p, grid, line, period) for p in laid]
+        course = np.vstack([line, np.gradient(line, grid, axis=1)])
+        ahead = [_ahead(runs[p.run], p, grid, course, period) for p in laid]
         offset, error = _means(runs, laid, ahead)
         shifts, doubts = _hung_together(laid, shifts + offset, error)
         laid = [replace(p, along_m=p.along_m + float(s)) for p, s in zip(passes, shifts, strict=True)]
@@ -121,14 +122,16 @@ def _line(runs: list[Samples], passes: list[Pass], period: float | None) -> tupl
     return grid, (total[1:] / np.maximum(total[0], 1))[:, some]
 
 
-def _ahead(run: Samples, p: Pass, grid: Array, line: Array, period: float | None) -> Array:
-    """How far along the course each satellite fix of a pass lies ahead of its place, NaN where that is not told."""
+def _ahead(run: Samples, p: Pass, grid: Array, course: Array, period: float | None) -> Array:
+    """How far along the course each satellite fix of a pass lies ahead of its place, NaN where that is not told.
+
+    `course` has east, north and their growth with the place, a row each.
+    """
     if run.east_m is None or run.north_m is None:
         return np.full(p.along_m.size, np.nan)
     x = p.along_m if period is None else np.mod(p.along_m, period)
     e, n = run.east_m[p.first : p.last + 1], run.north_m[p.first : p.last + 1]
-    tangent = np.gradient(line, grid, axis=1)
-    at = np.array([np.interp(x, grid, row) for row in (*line, *tangent)])
+    at = np.array([np.interp(x, grid, row) for row in course])
     size2 = np.maximum(at[2] ** 2 + at[3] ** 2, 0.25)
     ahead = ((e - at[0]) * at[2] + (n - at[1]) * at[3]) / size2
     inside = np.isfinite(ahead) & (x > grid[0] + 20.0) & (x < grid[-1] - 40.0) & (np.abs(ahead) < 60.0)

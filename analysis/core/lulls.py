@@ -128,7 +128,9 @@ def _series(r: Samples, ride: Pass, kept: Mask, layout: Layout, gain: float) -> 
     count = np.bincount(cell[inside], minlength=time.size)
     there = count > 0
     if hard.size:
-        there &= np.abs(time[:, None] - hard[None, :]).min(axis=1) > HARD_S
+        next_hard = np.searchsorted(hard, time)
+        before, after = hard[np.maximum(next_hard - 1, 0)], hard[np.minimum(next_hard, hard.size - 1)]
+        there &= np.minimum(np.abs(time - before), np.abs(time - after)) > HARD_S
     if there.sum() < LEAST_S / 2:
         return None
     means = np.bincount(cell[inside], headwind[known][inside], time.size) / np.maximum(count, 1)

@@ -147,12 +147,11 @@ def _one(r: Samples, ride: int, p: Pass, layout: Layout, efficiency: float, spin
     time = r.time_s[part]
     at = np.interp(places, travelled, time[moves])
     rates = _cumulative(r, p, efficiency)
-    sums = {name: _around(places, travelled, c[moves]) for name, c in rates.items()}
-    diff = {name: np.diff(values) for name, values in sums.items()}
     inertia = r.mass_kg + spin
     v = np.nan_to_num(r.speed_mps[part])[moves]
-    kinetic = 0.5 * inertia * _around(places, travelled, v**2)
-    speed = _around(places, travelled, v)
+    *sums, speed, square = _around(places, travelled, np.array([*(c[moves] for c in rates.values()), v, v**2]))
+    diff = dict(zip(rates, np.diff(sums), strict=True))
+    kinetic = 0.5 * inertia * square
     weight = r.mass_kg * STANDARD_GRAVITY
     count = max(places.size - 1, 0)
     full = np.ones(count)
@@ -177,20 +176,24 @@ def _one(r: Samples, ride: int, p: Pass, layout: Layout, efficiency: float, spin
 
 
 def _around(places_m: Array, travelled_m: Array, values: Array) -> Array:
-    """Mean of a quantity over a short piece of road about each mark.
+    """Means of quantities, a row each, over a short piece of road about each mark.
 
     Every term of the balance is averaged alike and over the same road on every pass, so that the balance (and the
     height in it) still holds to the letter while the noise of single speed samples averages out. Smoothing the
     speed alone would push what a gust does over the mark into the next stretch, and dilute the drag area.
     """
     if places_m.size == 0:
-        return places_m
-    total = np.concatenate([[0.0], np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(travelled_m))])
+        return np.zeros((len(values), 0))
+    step = np.diff(travelled_m)
+    total = np.zeros(values.shape)
+    np.cumsum(0.5 * (values[:, 1:] + values[:, :-1]) * step, axis=1, out=total[:, 1:])
 
     def integral(x: Array) -> Array:  # exact between samples too: a gap may be longer than the window
         j = np.clip(np.searchsorted(travelled_m, x, side="right") - 1, 0, travelled_m.size - 2)
-        here = np.interp(x, travelled_m, values)
-        return np.asarray(total[j] + 0.5 * (x - travelled_m[j]) * (values[j] + here))
+        beyond = x - travelled_m[j]
+        share = np.clip(beyond / step[j], 0.0, 1.0)
+        here, after = values[:, j], values[:, j + 1]
+        return np.asarray(total[:, j] + beyond * (here + 0.5 * share * (after - here)))
 
     return (integral(places_m + MARK_WINDOW_M) - integral(places_m - MARK_WINDOW_M)) / (2.0 * MARK_WINDOW_M)
 

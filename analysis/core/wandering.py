@@ -60,12 +60,12 @@ def half_squares(series: Iterable[Array], lags: IntArray) -> tuple[Array, IntArr
         Half mean squares [squared unit] and the number of differences, shape (k,) [1].
     """
     total, count = np.zeros(lags.size), np.zeros(lags.size, dtype=np.intp)
-    for x in series:
-        for j, lag in enumerate(lags):
-            d = x[lag:] - x[:-lag]
-            good = np.isfinite(d)
-            total[j] += 0.5 * float(np.sum(d[good] ** 2))
-            count[j] += int(good.sum())
+    apart = np.full(int(lags.max()), np.nan)  # no difference reaches from one series into the next
+    x = np.concatenate([part for one in series for part in (one, apart)] or [apart])
+    for j, lag in enumerate(lags):
+        d = x[lag:] - x[:-lag]
+        d = d[np.isfinite(d)]
+        total[j], count[j] = 0.5 * float(d @ d), d.size
     return total / np.maximum(count, 1), count
 
 

@@ -16,7 +16,7 @@ from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 
 from analysis.core.session import estimate
-from analysis.core.yardstick.faults import FAULTS, Caught, try_fault
+from analysis.core.yardstick.faults import FAULTS, Caught, try_faults
 from analysis.core.yardstick.table import mean
 
 NICENESS = 10
@@ -32,9 +32,9 @@ def options(arguments: Sequence[str]) -> argparse.Namespace:
     return parser.parse_args(arguments)
 
 
-def one(name: str, seed: int, index: int) -> Caught:
+def one(names: Sequence[str], seed: int, index: int) -> dict[str, Caught]:
     """Try one session."""
-    return try_fault(name, seed, index, estimate)
+    return try_faults(names, seed, index, estimate)
 
 
 def line(name: str, tried: Sequence[Caught]) -> str:
@@ -50,17 +50,19 @@ def line(name: str, tried: Sequence[Caught]) -> str:
 
 
 def main(arguments: Sequence[str]) -> int:
-    """Try every fault and write its line as it comes."""
+    """Try every fault in every session, and write the table."""
     chosen = options(arguments)
     os.environ |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-    titles = ["fault", "n", "caught", "false", "bias", "mean square change", "no answer"]
-    lines = ["Bias in 0.0001 m2, its square in 1e-8 m4; ± is one standard error."]
-    lines += ["| " + " | ".join(cells) + " |" for cells in (titles, ["---"] * len(titles))]
-    sys.stdout.write("\n".join(lines) + "\n")
+    names = tuple(chosen.fault or FAULTS)
+    tried: list[dict[str, Caught]] = []
     spawn = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(chosen.workers, mp_context=spawn, initializer=os.nice, initargs=(NICENESS,)) as pool:
-        for name in chosen.fault or list(FAULTS):
-            tried = list(pool.map(partial(one, name, chosen.seed), range(chosen.sessions)))
-            sys.stdout.write(line(name, tried) + "\n")
-            sys.stdout.flush()
+        for found in pool.map(partial(one, names, chosen.seed), range(chosen.sessions)):
+            tried.append(found)
+            sys.stderr.write(f"\r{len(tried)} of {chosen.sessions} sessions")
+    titles = ["fault", "n", "caught", "false", "bias", "mean square change", "no answer"]
+    lines = ["\nBias in 0.0001 m2, its square in 1e-8 m4; ± is one standard error."]
+    lines += ["| " + " | ".join(cells) + " |" for cells in (titles, ["---"] * len(titles))]
+    lines += [line(name, [found[name] for found in tried]) for name in names]
+    sys.stdout.write("\n".join(lines) + "\n")
     return 0

@@ -190,19 +190,27 @@ def power_late_at_turns(runs: list[Samples], layout: Layout) -> float:
 
 
 def _at_turn(r: Samples, turn: int) -> float | None:
-    near = np.flatnonzero(np.abs(r.time_s - r.time_s[turn]) < 20.0)
-    speed, power, time = r.speed_mps[near], np.nan_to_num(r.power_w[near]), r.time_s[near]
+    time, speed, power = _each_second(r, turn)
     usual = float(np.nanmedian(r.power_w))
-    close = (np.abs(near - turn) <= 4) & np.isfinite(speed)
-    if not close.any():
-        return None
+    close = np.abs(time - r.time_s[turn]) <= 4.0
     slowest = int(np.flatnonzero(close)[np.argmin(speed[close])])
-    slowing = -np.diff(speed, prepend=speed[0]) / np.maximum(
-        np.diff(time, prepend=time[0] - 1.0), 1e-3
-    )  # by steps, as power
+    slowing = -np.diff(speed, prepend=speed[0])
     hard = np.flatnonzero((slowing > 1.0) & (time > time[slowest] - 12.0) & (time <= time[slowest]))
     idle = np.flatnonzero(power < 0.3 * usual)
     if idle.size < 2 or hard.size == 0 or np.any(np.diff(idle) > 1):
         return None
     braking, first, last = time[hard[0]], time[idle[0]], time[idle[-1]]
     return float(0.5 * ((first - braking) + (last - time[slowest])))
+
+
+def _each_second(r: Samples, turn: int) -> tuple[Array, Array, Array]:
+    """Time, speed and power about a turn once a second: braking is a loss by seconds, however often was recorded."""
+    time = r.time_s[turn] + np.arange(-19.0, 20.0)
+    time = time[(time >= r.time_s[0]) & (time <= r.time_s[-1])]
+    moving = np.isfinite(r.speed_mps)
+    at, speed = r.time_s[moving], r.speed_mps[moving]
+    if float(np.median(np.diff(r.time_s))) < 0.7:  # a single one of many samples is noise
+        speed_there = _means(at, np.concatenate([speed[:1], 0.5 * (speed[1:] + speed[:-1])]), time + 0.5)
+    else:
+        speed_there = np.interp(time, at, speed)
+    return time, speed_there, _means(r.time_s, np.nan_to_num(r.power_w), time)

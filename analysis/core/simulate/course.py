@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -62,7 +62,7 @@ def height_along(world: World, along_m: Array, phases: Array) -> Array:
     return np.asarray(world.undulation_m * waves)
 
 
-def out_and_back(world: World, phases: Array, start_m: float, turn_m: float) -> Path:
+def out_and_back(world: World, phases: Array, start_m: float, turn_m: float, *, from_far: bool = False) -> Path:
     """A straight road ridden to a turn and back to where the run began.
 
     Parameters
@@ -72,6 +72,8 @@ def out_and_back(world: World, phases: Array, start_m: float, turn_m: float) -> 
         Phases of the road's waves [rad].
     start_m, turn_m : float
         Where this run starts and turns, from the first mark [m].
+    from_far : bool
+        Begun at the far end, from which both places then count [1].
 
     Returns
     -------
@@ -81,9 +83,11 @@ def out_and_back(world: World, phases: Array, start_m: float, turn_m: float) -> 
     leg = turn_m - start_m
     ridden = np.arange(0.0, 2 * leg + 2 * TABLE_STEP_M, TABLE_STEP_M)
     along = np.where(ridden <= leg, start_m + ridden, turn_m - (ridden - leg))
+    if from_far:
+        along = world.length_m - along
     return Path(
         length_m=2 * leg,
-        heading_rad=np.where(ridden < leg, world.bearing_rad, world.bearing_rad + math.pi),
+        heading_rad=world.bearing_rad + math.pi * ((ridden >= leg) != from_far),
         height_m=height_along(world, along, phases),
         east_m=along * math.sin(world.bearing_rad),
         north_m=along * math.cos(world.bearing_rad),
@@ -121,6 +125,27 @@ def laps(world: World, phases: Array, start_m: float) -> Path:
         east_m=_travelled(np.sin(heading)),
         north_m=_travelled(np.cos(heading)),
         start_m=start_m,
+    )
+
+
+def turned_round(path: Path) -> Path:
+    """The same laps the other way round.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    Path
+        From where the given one ends to where it begins [m].
+    """
+    return replace(
+        path,
+        heading_rad=path.heading_rad[::-1] + math.pi,
+        height_m=path.height_m[::-1],
+        east_m=path.east_m[::-1],
+        north_m=path.north_m[::-1],
     )
 
 

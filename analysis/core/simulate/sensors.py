@@ -1,4 +1,4 @@
-"""What the instruments record of a ride, once a second, with their faults. The motion itself does not belong here."""
+"""What the instruments record of a ride, with their faults. The motion itself does not belong here."""
 
 from __future__ import annotations
 
@@ -74,7 +74,9 @@ def sag_since(world: World, time_s: Array) -> Array:
 
 
 def record(world: World, ridden: Ridden, *, gain: float, errors: Wandering, rng: np.random.Generator) -> Channels:
-    """Sense one ride: power and air as means over the past second, speed, height and place at its end.
+    """Sense one ride: power and air as means over the time of a sample, speed, height and place at its end.
+
+    White noise has one density, whatever the rate: the standard deviations of the world are those of 1 Hz.
 
     Parameters
     ----------
@@ -89,33 +91,34 @@ def record(world: World, ridden: Ridden, *, gain: float, errors: Wandering, rng:
     Returns
     -------
     Channels
-        One sample a second; time counts from the first sample of the session [s].
+        Samples at the world's rate; time counts from the first sample of the session [s].
     """
     path, ride, begins_s = ridden.path, ridden.ride, ridden.begins_s
-    per_second = round(1 / ride.step_s)
-    n = len(ride.speed_mps) // per_second
-    ends = np.arange(1, n + 1) * per_second - 1
-    time_s = begins_s + np.arange(1.0, n + 1)
+    steps = round(1 / (ride.step_s * world.rate_hz))  # of the integrator, for one sample
+    n = len(ride.speed_mps) // steps
+    ends = np.arange(1, n + 1) * steps - 1
+    time_s = begins_s + np.arange(1.0, n + 1) / world.rate_hz
+    denser = math.sqrt(world.rate_hz)
     distance = np.minimum(ride.distance_m[ends], path.length_m)
     sag = sag_since(world, time_s)
-    along = _lagging(world, ride.along_mps + ridden.sensed_wake_mps[: len(ride.along_mps)], n, per_second)
-    cross = _lagging(world, ride.cross_mps, n, per_second)
-    power = _second_means(ride.power_w, n, per_second, world.power_delay_s)
+    along = _lagging(world, ride.along_mps + ridden.sensed_wake_mps[: len(ride.along_mps)], n, steps)
+    cross = _lagging(world, ride.cross_mps, n, steps)
+    power = _means(ride.power_w, n, steps, world.power_delay_s / ride.step_s)
     power_gain = world.power_gain * (1 + np.interp(time_s, np.arange(len(errors.power)), errors.power))
     wheel = 1 + world.wheel_error
     latitude, longitude = _positions(world, path, _late(ride, path, time_s - begins_s, world.position_delay_s), rng)
-    airspeed = (gain + sag) * along + rng.normal(0.0, world.airspeed_noise_mps, n)
-    yaw = np.arctan2(cross, along) + world.yaw_offset_rad + rng.normal(0.0, world.yaw_noise_rad, n)
+    airspeed = (gain + sag) * along + denser * rng.normal(0.0, world.airspeed_noise_mps, n)
+    yaw = np.arctan2(cross, along) + world.yaw_offset_rad + denser * rng.normal(0.0, world.yaw_noise_rad, n)
     drift = np.interp(time_s, np.arange(len(errors.altimeter_m)), errors.altimeter_m)
     altitude = _at(path.height_m, distance) + drift
     return Channels(
-        time_s=time_s - 1.0,
+        time_s=time_s - 1 / world.rate_hz,
         latitude_rad=latitude if world.positions else None,
         longitude_rad=longitude if world.positions else None,
-        altitude_m=altitude + 12.0 + rng.normal(0.0, world.altimeter_noise_m, n),
+        altitude_m=altitude + 12.0 + denser * rng.normal(0.0, world.altimeter_noise_m, n),
         distance_m=distance * wheel,
-        speed_mps=np.maximum(ride.speed_mps[ends] * wheel + rng.normal(0.0, world.speed_noise_mps, n), 0.0),
-        power_w=power_gain * power * (1 + rng.normal(0.0, world.power_noise, n)),
+        speed_mps=np.maximum(ride.speed_mps[ends] * wheel + denser * rng.normal(0.0, world.speed_noise_mps, n), 0.0),
+        power_w=power_gain * power * (1 + denser * rng.normal(0.0, world.power_noise, n)),
         airspeed_mps=airspeed if world.airspeed else None,
         yaw_rad=yaw if world.yaw and world.airspeed else None,
         tilt_rad=_tilt(world, path, distance, sag, rng) if world.tilt and world.airspeed else None,
@@ -157,18 +160,18 @@ def lose(channels: Channels, holes: Sequence[Hole], share: float, rng: np.random
     return Channels(**left)  # type: ignore[arg-type]  # time_s is never None
 
 
-def _second_means(series: Array, n: int, per_second: int, delay_s: float) -> Array:
-    """Means over the past second of a stream that arrives late by `delay_s`; its ends are held."""
-    late = np.arange(n * per_second) - round(delay_s * per_second)
-    return np.asarray(series[np.clip(late, 0, len(series) - 1)].reshape(n, per_second).mean(axis=1))
+def _means(series: Array, n: int, steps: int, delay_steps: float) -> Array:
+    """Means over the samples' times of a stream that arrives late; its ends are held."""
+    late = np.arange(n * steps) - round(delay_steps)
+    return np.asarray(series[np.clip(late, 0, len(series) - 1)].reshape(n, steps).mean(axis=1))
 
 
-def _lagging(world: World, air_mps: Array, n: int, per_second: int) -> Array:
+def _lagging(world: World, air_mps: Array, n: int, steps: int) -> Array:
     """The air as a slow sensor follows it."""
     if world.airspeed_lag_s:
-        keep = math.exp(-1 / (per_second * world.airspeed_lag_s))
+        keep = math.exp(-world.step_s / world.airspeed_lag_s)
         air_mps = first_order((1 - keep) * air_mps, keep, air_mps[0])
-    return _second_means(air_mps, n, per_second, world.airspeed_delay_s)
+    return _means(air_mps, n, steps, world.airspeed_delay_s / world.step_s)
 
 
 def _late(ride: Ride, path: Path, time_s: Array, delay_s: float) -> Array:
@@ -184,17 +187,18 @@ def _at(table: Array, distance_m: Array) -> Array:
 def _tilt(world: World, path: Path, distance_m: Array, sag: Array, rng: np.random.Generator) -> Array:
     road = world.tilt_feels_road * np.arctan(_at(path.slope(), distance_m))
     mount = world.tilt_offset_rad + world.tilt_per_gain * sag
-    return np.asarray(mount + road + rng.normal(0.0, world.tilt_noise_rad, len(sag)))
+    noise = math.sqrt(world.rate_hz) * rng.normal(0.0, world.tilt_noise_rad, len(sag))
+    return np.asarray(mount + road + noise)
 
 
 def _positions(world: World, path: Path, distance_m: Array, rng: np.random.Generator) -> tuple[Array, Array]:
     """Latitude and longitude near the first mark, with white noise and an error that wanders over a minute."""
     n = len(distance_m)
-    keep = math.exp(-1 / 60)
+    keep = math.exp(-1 / (60 * world.rate_hz))
     fresh = rng.normal(0.0, world.position_wander_sd_m, (n, 2)) * math.sqrt(1 - keep * keep)
     fresh[0] /= math.sqrt(1 - keep * keep)
     wander = first_order(fresh, keep, np.zeros(2))
-    error = wander + rng.normal(0.0, world.position_noise_m, (n, 2))
+    error = wander + math.sqrt(world.rate_hz) * rng.normal(0.0, world.position_noise_m, (n, 2))
     narrowing = math.sqrt(1 - ECCENTRICITY2 * math.sin(world.latitude_rad) ** 2)
     per_latitude = SEMI_MAJOR_M * (1 - ECCENTRICITY2) / narrowing**3
     per_longitude = SEMI_MAJOR_M / narrowing * math.cos(world.latitude_rad)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.core.simulate.course import Path, Slow, laps, out_and_back
+from analysis.core.simulate.course import Path, Slow, laps, out_and_back, turned_round
 from analysis.core.simulate.motion import Ridden, Rolling, Weather, ride
 from analysis.core.simulate.noise import first_order
 from analysis.core.simulate.sensors import Wandering, lose, record, wandering_errors
@@ -156,10 +156,12 @@ def _longest_run_s(world: World) -> int:
 
 def _path(world: World, number: int, phases: Array, rng: np.random.Generator) -> Path:
     start = float(rng.normal(0, world.start_scatter_sd_m))
+    other_way = number in world.other_way_runs
     if world.kind == "lap":
-        path = laps(world, phases, start)
+        path = turned_round(laps(world, phases, start)) if other_way else laps(world, phases, start)
     else:
-        path = out_and_back(world, phases, start, world.length_m + float(rng.normal(0, world.turn_scatter_sd_m)))
+        turn = world.length_m + float(rng.normal(0, world.turn_scatter_sd_m))
+        path = out_and_back(world, phases, start, turn, from_far=other_way)
     stops = [Slow(s.at_m, 0.0, world.braking_mps2, s.wait_s) for s in world.stops if s.run == number]
     return replace(path, slows=(*path.slows, *stops), brakes=tuple(b for b in world.brakes if b.run == number))
 

@@ -85,6 +85,7 @@ class World:
     bend_radius_m: float = 60.0  # of the two half circles of a lap
     bearing_rad: float = math.radians(60)
     undulation_m: float = 1.5
+    other_way_runs: tuple[int, ...] = ()  # ridden from the far end, or round the other way
     start_scatter_sd_m: float = 0.0  # starts a few metres off
     turn_scatter_sd_m: float = 0.0
     latitude_rad: float = math.radians(52.31)  # open sea
@@ -150,6 +151,7 @@ class World:
     lost_share: float = 0.0  # [1] single samples that are missing
     holes: tuple[Hole, ...] = ()
 
+    rate_hz: float = 1.0  # of the recordings; a sample takes a whole number of the integrator's steps
     step_s: float = 0.1  # of the integrator
 
 

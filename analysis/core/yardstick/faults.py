@@ -1,18 +1,18 @@
 """Faults of instruments put into simulated sessions: is each one caught, is its clean twin quiet, is the answer kept?
 
-Twins share every chance of their world and differ in the fault alone. Processes and the command line belong to
-`analysis.yardstick_faults`.
+Twins share every chance of their world and differ in the fault alone; another rate draws its noise anew. Processes and
+the command line belong to `analysis.yardstick_faults`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.core.samples import IntArray
-from analysis.core.simulate import SCENARIOS, World, draw_world, simulate_session
+from analysis.core.simulate import SCENARIOS, Truth, World, draw_world, simulate_session
 from analysis.core.types import Array, Channels, Run, Session, SessionRefused, SessionResult
 
 MOST_DRAWS = 30
@@ -24,7 +24,7 @@ class Fault:
     """What goes wrong, in the world or in what was recorded, and which warnings tell of it."""
 
     codes: frozenset[str]  # empty: nothing to tell, the answer shall only not move
-    world: Mapping[str, float]
+    world: Mapping[str, object]
     recorded: Callable[[Run, int], Channels | None]  # the run and how many there are
 
 
@@ -103,6 +103,18 @@ def _kept(run: Run, index: IntArray) -> Channels | None:
     return replace(c, **kept)
 
 
+def _wheel_only(run: Run, runs: int) -> Channels | None:
+    """Satellites lost for the middle third of every run."""
+    c = run.channels
+    if c is None or c.latitude_rad is None or c.longitude_rad is None:
+        return c
+    size = c.time_s.size
+    lost = (np.arange(size) > size // 3) & (np.arange(size) < 2 * size // 3)
+    return replace(
+        c, latitude_rad=np.where(lost, np.nan, c.latitude_rad), longitude_rad=np.where(lost, np.nan, c.longitude_rad)
+    )
+
+
 _LATE = frozenset({"clock_offset"})
 FAULTS: dict[str, Fault] = {
     "air 3 s late": Fault(_LATE, {"airspeed_delay_s": 3.0}, _as_recorded),
@@ -117,17 +129,21 @@ FAULTS: dict[str, Fault] = {
     "power spikes": Fault(frozenset(), {}, _edit("power_w", _spiked)),
     "air sensor saturates": Fault(frozenset(), {}, _edit("airspeed_mps", _saturated)),
     "barometer drifts": Fault(frozenset(), {}, _edit("altitude_m", _barometer)),
-    "every second sample": Fault(frozenset(), {}, _thinned),
+    "satellites lost for a third": Fault(frozenset(), {}, _wheel_only),
+    "run 3 the other way": Fault(frozenset({"wrong_way"}), {"other_way_runs": (3,)}, _as_recorded),
+    "0.5 Hz": Fault(frozenset(), {}, _thinned),
+    "10 Hz": Fault(frozenset(), {"rate_hz": 10.0}, _as_recorded),
+    "100 Hz": Fault(frozenset(), {"rate_hz": 100.0, "step_s": 0.01}, _as_recorded),
     "uneven steps": Fault(frozenset(), {}, _uneven),
 }
 
 
-def try_fault(name: str, seed: int, index: int, estimate: Estimate) -> Caught:
-    """One wheel test of the wide world with a fault, and its clean twin.
+def try_faults(names: Sequence[str], seed: int, index: int, estimate: Estimate) -> dict[str, Caught]:
+    """One wheel test of the wide world with each of the faults, and its clean twin.
 
     Parameters
     ----------
-    name : str
+    names : sequence of str
         Of `FAULTS`.
     seed, index : int
         Together they fix every chance of the session; faults share them [1].
@@ -136,7 +152,7 @@ def try_fault(name: str, seed: int, index: int, estimate: Estimate) -> Caught:
 
     Returns
     -------
-    Caught
+    dict of str to Caught
         Errors in [m2].
 
     Raises
@@ -144,29 +160,38 @@ def try_fault(name: str, seed: int, index: int, estimate: Estimate) -> Caught:
     ValueError
         No drawn rider reached the end of the runs.
     """
-    fault = FAULTS[name]
     rng = np.random.default_rng([seed, index])
     for _ in range(MOST_DRAWS):
         world = draw_world(SCENARIOS["wheels"], rng)
         chances = int(rng.integers(2**31))
         try:
-            false, twin_error = _judged(world, Fault(fault.codes, {}, _as_recorded), chances, estimate)
+            return _tried(names, world, chances, estimate)
         except ValueError:  # too weak for that day's wind
             continue
-        caught, error = _judged(world, fault, chances, estimate)
-        return Caught(caught, false, error, twin_error)
     raise ValueError(f"none of {MOST_DRAWS} drawn riders reached the end of every run")
 
 
-def _judged(world: World, fault: Fault, chances: int, estimate: Estimate) -> tuple[bool, float | None]:
-    changed: dict[str, float] = dict(fault.world)
-    world = replace(world, **changed)  # type: ignore[arg-type]  # the test of the faults builds every one
-    session, truth = simulate_session(world, np.random.default_rng(chances))
-    runs = tuple(replace(r, channels=fault.recorded(r, len(session.runs))) for r in session.runs)
+def _tried(names: Sequence[str], world: World, chances: int, estimate: Estimate) -> dict[str, Caught]:
+    clean = simulate_session(world, np.random.default_rng(chances))
+    codes, twin_error = _judged(*clean, estimate)
+    found = {}
+    for name in names:
+        fault, (session, truth) = FAULTS[name], clean
+        if fault.world:
+            other = replace(world, **fault.world)  # type: ignore[arg-type]  # the test of the faults builds every one
+            session, truth = simulate_session(other, np.random.default_rng(chances))
+        runs = tuple(replace(r, channels=fault.recorded(r, len(session.runs))) for r in session.runs)
+        told, error = _judged(replace(session, runs=runs), truth, estimate)
+        found[name] = Caught(bool(told & fault.codes), bool(codes & fault.codes), error, twin_error)
+    return found
+
+
+def _judged(session: Session, truth: Truth, estimate: Estimate) -> tuple[frozenset[str], float | None]:
+    """What was warned of, and the error of the difference; a refusal tells of everything and answers nothing."""
     try:
-        result = estimate(replace(session, runs=runs))
+        result = estimate(session)
     except SessionRefused:
-        return True, None
+        return frozenset().union(*(fault.codes for fault in FAULTS.values())), None
     said = result.comparisons[0].delta_cda_m2
-    told = any(w.code in fault.codes for w in result.warnings)
-    return told, None if said is None else said - truth.run_delta_m2[result.comparisons[0].changed]
+    codes = frozenset(w.code for w in result.warnings)
+    return codes, None if said is None else said - truth.run_delta_m2[result.comparisons[0].changed]

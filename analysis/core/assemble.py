@@ -21,7 +21,7 @@ from analysis.core.course import Layout
 from analysis.core.joint import Evidence
 from analysis.core.lulls import LULL_Z, suspects, unlike_gusts
 from analysis.core.road import effective_mass_kg
-from analysis.core.samples import IntArray, Mask, Samples
+from analysis.core.samples import IntArray, Mask, Samples, median_known
 from analysis.core.stretches import Stretches
 from analysis.core.types import Array, Session, Setup
 from analysis.core.wholelegs import Wind
@@ -218,7 +218,7 @@ def speed_noise_mps(runs: list[Samples]) -> float:
     float
         Standard deviation [m/s].
     """
-    spread = [float(np.nanmedian(np.abs(np.diff(r.speed_mps, 2)))) / 0.6745 / np.sqrt(6.0) for r in runs]
+    spread = [median_known(np.abs(np.diff(r.speed_mps, 2))) / 0.6745 / np.sqrt(6.0) for r in runs]
     return float(np.clip(np.median(spread), 0.002, 0.3))
 
 

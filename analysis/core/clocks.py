@@ -14,7 +14,7 @@ import numpy as np
 from analysis.core import balance
 from analysis.core.balance import Balance, Clocks, Frame, Noise
 from analysis.core.course import Layout
-from analysis.core.samples import CLOCK_SD_S, IntArray, Samples
+from analysis.core.samples import CLOCK_SD_S, IntArray, Samples, median_known
 from analysis.core.stretches import Stretches, add_up
 from analysis.core.types import Array
 
@@ -191,7 +191,7 @@ def power_late_at_turns(runs: list[Samples], layout: Layout) -> float:
 
 def _at_turn(r: Samples, turn: int) -> float | None:
     time, speed, power = _each_second(r, turn)
-    usual = float(np.nanmedian(r.power_w))
+    usual = median_known(r.power_w)
     close = np.abs(time - r.time_s[turn]) <= 4.0
     slowest = int(np.flatnonzero(close)[np.argmin(speed[close])])
     slowing = -np.diff(speed, prepend=speed[0])

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.core.alignment import Pass, aligned
-from analysis.core.samples import IntArray, Samples
+from analysis.core.samples import IntArray, Samples, median_known
 from analysis.core.satellites import in_step, lateness
 from analysis.core.types import Array, Course
 
@@ -70,7 +70,7 @@ def lay_out(runs: list[Samples], course: Course, *, by_satellites: bool = True) 
     late_s, late_u_s = lateness(seen, passes)
     places = aligned([in_step(r, late_s) for r in seen], passes, period)
     marks = _lap_marks(period) if period is not None else _leg_marks(runs, list(places.passes))
-    speed = float(np.median([np.nanmedian(r.speed_mps) for r in runs]))
+    speed = float(np.median([median_known(r.speed_mps) for r in runs]))
     ahead_u = float(np.hypot(places.ahead_u_m, late_u_s * speed))
     return Layout(
         places.passes, marks, closed, places.wheel_scale, places.wheel_scale_u, places.run_u_m, places.leg_u_m, ahead_u,
@@ -92,7 +92,7 @@ def _length_from(runs: list[Samples], course: Course) -> float:
 
 def _slow_places(run: Samples, share: float) -> list[int]:
     """Index of the slowest sample of each spell slower than `share` of the usual speed, ends left out."""
-    limit = share * float(np.nanmedian(run.speed_mps))
+    limit = share * median_known(run.speed_mps)
     slow = np.nan_to_num(run.speed_mps, nan=np.inf) < limit
     edges = np.flatnonzero(np.diff(np.concatenate([[0], slow.astype(int), [0]])))
     spells = [(a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if run.distance_m[a] > 50.0]
@@ -149,7 +149,7 @@ def _turn_near(run: Samples, expected_m: float, length: float) -> int | None:
         return None
     slowest = int(near[np.nanargmin(run.speed_mps[near])])
     folded = _fold(run, slowest, near)
-    if run.speed_mps[slowest] > 0.75 * np.nanmedian(run.speed_mps) and folded is None:
+    if run.speed_mps[slowest] > 0.75 * median_known(run.speed_mps) and folded is None:
         return None
     return slowest if folded is None else folded
 
@@ -170,7 +170,7 @@ def _fold(run: Samples, slowest: int, near: IntArray) -> int | None:
     top = int(np.nanargmax(ahead))
     if ahead[top] - np.nanmin(ahead[top:]) < FOLD_M or ahead[top] - np.nanmin(ahead[: top + 1]) < FOLD_M:
         return None
-    slow = run.speed_mps[slowest] < 0.75 * float(np.nanmedian(run.speed_mps))
+    slow = run.speed_mps[slowest] < 0.75 * median_known(run.speed_mps)
     return slowest if slow and abs(float(d[slowest] - d[near[top]])) < FOLD_M else int(near[top])
 
 
@@ -295,7 +295,7 @@ def _leg_marks(runs: list[Samples], passes: list[Pass]) -> Array:
         speed = r.speed_mps[p.first : p.last + 1]
         braking = np.gradient(speed, r.time_s[p.first : p.last + 1]) < -BRAKING_MPS2
         free = np.flatnonzero(
-            (speed > 0.6 * np.nanmedian(r.speed_mps)) & ~braking & (r.power_w[p.first : p.last + 1] > 0.0)
+            (speed > 0.6 * median_known(r.speed_mps)) & ~braking & (r.power_w[p.first : p.last + 1] > 0.0)
         )
         if free.size < 20:
             continue

@@ -11,7 +11,7 @@ from analysis.core.findings import Findings
 from analysis.core.findings_instruments import silent_rows
 from analysis.core.intervals import t_two_sided_p
 from analysis.core.joint import RIDER_DRIFT_SD, SLOW_POWER_S, SLOW_POWER_SD, Joint, run_values
-from analysis.core.samples import Mask
+from analysis.core.samples import Mask, median_known
 from analysis.core.types import Array
 from analysis.core.verdict import enough_runs
 
@@ -148,7 +148,7 @@ def _stretches(found: Findings, chain: Chain) -> None:
         passed = odd & own & ~braked
         calm_s = chain.lull_s[i] if chain.lull_s else 0.0
         if passed.any() or calm_s > 0.0:
-            metres = float(np.sum(rows.length_m[passed])) + calm_s * float(np.nanmedian(r.speed_mps))
+            metres = float(np.sum(rows.length_m[passed])) + calm_s * median_known(r.speed_mps)
             found.add(
                 "traffic", "caution", f"run {r.number}",
                 f"In run {r.number} the air flow on {metres:.0f} m is unlike the same road on the other passes, as "
@@ -162,8 +162,8 @@ def _unlike(chain: Chain) -> Mask:
     rows = chain.rows
     out = np.zeros(rows.run.size, dtype=bool)
     for i, z in enumerate(chain.air_z):
-        for row in np.flatnonzero(rows.run == i).tolist():
-            out[row] = np.abs(z[rows.samples(row, chain.runs[i].time_s)]).max(initial=0.0) > UNLIKE_Z
+        own, size = np.flatnonzero(rows.run == i), np.abs(z)
+        out[own] = [size[span].max(initial=0.0) > UNLIKE_Z for span in rows.spans(own, chain.runs[i].time_s)]
     return out
 
 
@@ -178,8 +178,8 @@ def _slowed_mps2(chain: Chain) -> Array:
         slowing = -np.diff(np.nan_to_num(r.speed_mps), append=0.0) / np.diff(r.time_s, append=np.inf)
         about = np.pad(slowing, LASTING_SAMPLES, mode="edge")
         slowing -= np.median(np.lib.stride_tricks.sliding_window_view(about, 2 * LASTING_SAMPLES + 1), axis=1)
-        for row in np.flatnonzero(rows.run == i).tolist():
-            hardest[row] = slowing[rows.samples(row, r.time_s, NEAR_S)].max(initial=0.0)
+        own = np.flatnonzero(rows.run == i)
+        hardest[own] = [slowing[span].max(initial=0.0) for span in rows.spans(own, r.time_s, NEAR_S)]
     where = 2 * rows.place + (rows.direction > 0)
     usual = {w: float(np.median(hardest[where == w])) for w in np.unique(where)}
     return np.asarray(hardest - np.array([usual[w] for w in where]))

@@ -136,6 +136,29 @@ def system_mass_kg(session: Session, run: Run) -> float | None:
     return session.rider_mass_kg + session.bike.mass_kg
 
 
+def median_known(values: Array) -> float:
+    """Median of the values that are not NaN; for short series, several times as fast as numpy's.
+
+    Parameters
+    ----------
+    values : ndarray
+        Values with gaps as NaN [any unit].
+
+    Returns
+    -------
+    float
+        NaN where none is known [unit of the values].
+    """
+    known = values[~np.isnan(values)]
+    if known.size == 0:
+        return float("nan")
+    half = known.size // 2
+    if known.size % 2:
+        return float(np.partition(known, half)[half])
+    ordered = np.partition(known, (half - 1, half))
+    return float(0.5 * (ordered[half - 1] + ordered[half]))
+
+
 def bridged(time_s: Array, values: Array, longest_s: float = SHORT_GAP_S) -> Array:
     """Values with gaps up to `longest_s` filled linearly from both sides; longer gaps stay NaN.
 
@@ -215,7 +238,7 @@ def prepare(session: Session, run: Run, origin_rad: tuple[float, float] | None) 
     c = run.channels
     if c is None or c.power_w is None or c.time_s.size < 30 or np.isfinite(c.power_w).mean() < 0.3:
         return None
-    if float(np.nanmedian(c.power_w)) < LEAST_POWER_W:
+    if median_known(c.power_w) < LEAST_POWER_W:
         return None
     east = north = None
     if origin_rad is not None and c.latitude_rad is not None and c.longitude_rad is not None:
@@ -286,7 +309,7 @@ def _smooth(values: Array, width: int) -> Array:
 
 def _without_blinks(power_w: Array) -> Array:
     """Power without zeros of a sample or two between full power: no rider stops so briefly, a meter does."""
-    usual = float(np.nanmedian(power_w))
+    usual = median_known(power_w)
     out = power_w.copy()
     edges = np.flatnonzero(np.diff(np.concatenate([[0], (power_w <= 0.0).astype(int), [0]])))
     for start, stop in zip(edges[::2], edges[1::2], strict=True):

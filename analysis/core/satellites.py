@@ -10,11 +10,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.linalg import cholesky, solve_triangular
+from scipy.linalg import solve_triangular
 
 from analysis.core import leastsquares
 from analysis.core.alignment import Pass
-from analysis.core.samples import CLOCK_SD_S, Samples
+from analysis.core.samples import CLOCK_SD_S, Samples, median_known
 from analysis.core.types import Array
 
 WINDOW_M = (5.0, 160.0)  # from the end of a pass: the turn itself bends, farther away the speed is even
@@ -100,7 +100,7 @@ def _told(run: Samples, window: slice) -> tuple[float, float, float, float] | No
     assert run.east_m is not None
     assert run.north_m is not None
     e, n, d, v = (x[window] for x in (run.east_m, run.north_m, run.distance_m, run.speed_mps))
-    least = LEAST_CHANGE * float(np.nanmedian(run.speed_mps))
+    least = LEAST_CHANGE * median_known(run.speed_mps)
     if not np.isfinite(e + n + v).all():
         return None
     way = np.array([e[-1] - e[0], n[-1] - n[0]])
@@ -109,8 +109,9 @@ def _told(run: Samples, window: slice) -> tuple[float, float, float, float] | No
         return None
     ahead = (e * way[0] + n * way[1]) / size
     steps = np.column_stack([np.diff(e, prepend=2 * e[0] - e[1]), np.diff(n, prepend=2 * n[0] - n[1])])
-    straight = steps @ way >= STRAIGHT_COS * size * np.hypot(*steps.T)
-    slow = np.hypot(*steps.T) < 1.0  # noise turns a short step round
+    lengths = np.hypot(*steps.T)
+    straight = steps @ way >= STRAIGHT_COS * size * lengths
+    slow = lengths < 1.0  # noise turns a short step round
     keep = straight | slow
     if keep.sum() < 8 or float(np.ptp(v[keep])) < max(least, 0.1):
         return None
@@ -118,6 +119,7 @@ def _told(run: Samples, window: slice) -> tuple[float, float, float, float] | No
     cause = np.column_stack([np.ones(time.size), -speed])
     since = time - time[0]
     covariance = STEP_WANDER_M**2 * np.minimum(since[:, None], since[None, :]) + WHITE_M**2 * np.eye(time.size)
-    white = solve_triangular(cholesky(covariance, lower=True), np.column_stack([cause, behind]), lower=True)
+    rows = np.column_stack([cause, behind])
+    white = solve_triangular(np.linalg.cholesky(covariance), rows, lower=True, check_finite=False)
     found = leastsquares.solve(white[:, :2], white[:, 2])
     return float(found.theta[1]), 1.0 / float(found.covariance[1, 1]), found.squares, time.size - 2.0

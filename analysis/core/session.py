@@ -20,7 +20,7 @@ from analysis.core.drift import DEPARTING, choose
 from analysis.core.findings_design import of_design
 from analysis.core.findings_instruments import of_instruments
 from analysis.core.joint import Joint, freedom, run_values
-from analysis.core.samples import LEAST_POWER_W, Samples, prepare
+from analysis.core.samples import LEAST_POWER_W, Samples, median_known, prepare
 from analysis.core.types import (
     Array,
     Instruments,
@@ -98,7 +98,7 @@ def _why_unusable(run: Run) -> str:
         return "its recording has fewer than 30 samples"
     if c.power_w is None or np.isfinite(c.power_w).mean() < 0.3:
         return "it has no power, or power in less than a third of its samples"
-    if float(np.nanmedian(c.power_w)) < LEAST_POWER_W:
+    if median_known(c.power_w) < LEAST_POWER_W:
         return f"its power is under {LEAST_POWER_W:.0f} W most of the time"
     return "neither speed, distance nor positions are recorded"
 

@@ -6,6 +6,7 @@ Here belongs adding up; weighing the sums against each other belongs to `balance
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from itertools import groupby
 from typing import Self
 
 import numpy as np
@@ -14,10 +15,11 @@ from analysis.core.alignment import Pass
 from analysis.core.constants import STANDARD_GRAVITY
 from analysis.core.course import MARK_WINDOW_M, Layout
 from analysis.core.road import bearing_power_w
-from analysis.core.samples import Mask, Samples
+from analysis.core.samples import IntArray, Mask, Samples, median_known
 from analysis.core.types import Array
 
 SOFT_SHARE = 0.25  # of the run's usual power: less is soft pedalling or braking
+SUMS = ("work", "bearing", "length", "area", "yaw_area", "abs_yaw", "power2", "air2", "missing", "soft")
 SOFT_TIME_SHARE = 0.15  # of a stretch that may be soft before it is left out
 
 
@@ -58,9 +60,14 @@ class Stretches:
 
     def samples(self, row: int, time_s: Array, beyond_s: float = 0.0) -> slice:
         """Which samples of its run's times [s] a row holds, with those that lie so many seconds beside it."""
-        ends = self.begin_s[row] + np.array([-beyond_s, self.duration_s[row] + beyond_s])
-        first, last = np.searchsorted(time_s, ends)
-        return slice(int(first), int(last))
+        return self.spans(np.array([row]), time_s, beyond_s)[0]
+
+    def spans(self, rows: IntArray, time_s: Array, beyond_s: float = 0.0) -> list[slice]:
+        """The same for several rows of one run."""
+        begin = self.begin_s[rows]
+        firsts = np.searchsorted(time_s, begin - beyond_s).tolist()
+        lasts = np.searchsorted(time_s, begin + (self.duration_s[rows] + beyond_s)).tolist()
+        return [slice(first, last) for first, last in zip(firsts, lasts, strict=True)]
 
     @property
     def sound(self) -> Mask:
@@ -93,7 +100,10 @@ def add_up(runs: list[Samples], layout: Layout, efficiency: float, spin_mass_kg:
     ----------
     Martin et al. (1998), J. Appl. Biomech. 14:276-291: the terms of the balance.
     """
-    rows = [_one(runs[p.run], i, p, layout, efficiency, spin_mass_kg) for i, p in enumerate(layout.passes)]
+    rows = []
+    for run, passes in groupby(enumerate(layout.passes), key=lambda numbered: numbered[1].run):
+        sums = _running(runs[run], efficiency)
+        rows += [_one(sums, i, p, layout, spin_mass_kg) for i, p in passes]
     names = [f.name for f in fields(Stretches)]
     return Stretches(**{n: np.concatenate([r[n] for r in rows]) if rows else np.zeros(0) for n in names})
 
@@ -117,48 +127,56 @@ def _marks_of(layout: Layout, p: Pass) -> tuple[Array, Array]:
     return places, numbers
 
 
-def _cumulative(r: Samples, p: Pass, efficiency: float) -> dict[str, Array]:
-    """Running sums along a pass, step by step."""
-    part = slice(p.first, p.last + 1)
-    dt = r.step_s[part].copy()
-    dt[0] = 0.0
-    v = np.nan_to_num(r.speed_mps[part])
+@dataclass(frozen=True, slots=True, eq=False)
+class _Running:
+    """What a run has summed up to each of its samples; only differences mean something."""
+
+    run: Samples
+    sums: Array  # (10, n), in the order of `SUMS`
+    speed_mps: Array  # (n,), 0 where it is not known
+    height: tuple[Array, Array] | None  # times and smoothed heights of the altimeter
+
+
+def _running(r: Samples, efficiency: float) -> _Running:
+    dt, v = r.step_s, np.nan_to_num(r.speed_mps)
     mean_v = 0.5 * (v + np.concatenate([v[:1], v[:-1]]))
-    work = efficiency * np.nan_to_num(r.power_w[part]) * dt
-    air = v if r.air_mps is None else np.nan_to_num(r.air_mps[part])
-    yaw = np.clip(r.yaw_rad[part], -1.2, 1.2)
-    area = 0.5 * r.density_kg_m3[part] * np.abs(air / np.cos(yaw)) * air * mean_v * dt
-    usual = float(np.nanmedian(r.power_w))
-    soft = np.nan_to_num(r.power_w[part], nan=np.inf) < SOFT_SHARE * usual
-    steps = {
-        "work": work, "bearing": bearing_power_w(mean_v) * dt, "length": mean_v * dt, "area": area,
-        "yaw_area": area * np.sin(yaw) ** 2, "abs_yaw": area * np.abs(yaw), "power2": work**2,
-        "air2": (r.density_kg_m3[part] * air * mean_v * dt / np.cos(yaw)) ** 2,
-        "noise": 0.5 * r.density_kg_m3[part] * mean_v * dt, 
-        "missing": np.where(r.sound[part], 0.0, dt), "soft": np.where(soft, dt, 0.0),
-    }  # fmt: skip
-    return {name: np.cumsum(values) for name, values in steps.items()}
+    way = mean_v * dt
+    work = efficiency * np.nan_to_num(r.power_w) * dt
+    air = v if r.air_mps is None else np.nan_to_num(r.air_mps)
+    yaw = np.clip(r.yaw_rad, -1.2, 1.2)
+    flow = air / np.cos(yaw)
+    area = 0.5 * r.density_kg_m3 * np.abs(flow) * air * way
+    soft = r.power_w < SOFT_SHARE * median_known(r.power_w)  # where power is not known it is not soft
+    steps = np.array(
+        [
+            work, bearing_power_w(mean_v) * dt, way, area, area * np.sin(yaw) ** 2, area * np.abs(yaw), work**2,
+            (r.density_kg_m3 * flow * way) ** 2, np.where(r.sound, 0.0, dt), np.where(soft, dt, 0.0),
+        ]
+    )  # fmt: skip
+    return _Running(r, np.cumsum(steps, axis=1, out=steps), v, _smooth_height(r))
 
 
-def _one(r: Samples, ride: int, p: Pass, layout: Layout, efficiency: float, spin: float) -> dict[str, Array]:
+def _one(sums: _Running, ride: int, p: Pass, layout: Layout, spin: float) -> dict[str, Array]:
+    r = sums.run
     places, numbers = _marks_of(layout, p)
     part = slice(p.first, p.last + 1)
     travelled, moves = np.unique(p.direction * p.along_m, return_index=True)
     time = r.time_s[part]
     at = np.interp(places, travelled, time[moves])
-    rates = _cumulative(r, p, efficiency)
+    rates = sums.sums[:, part][:, moves]
     inertia = r.mass_kg + spin
-    v = np.nan_to_num(r.speed_mps[part])[moves]
-    *sums, speed, square = _around(places, travelled, np.array([*(c[moves] for c in rates.values()), v, v**2]))
-    diff = dict(zip(rates, np.diff(sums), strict=True))
+    v = sums.speed_mps[part][moves]
+    *around, speed, square = _around(places, travelled, np.vstack([rates, v, v**2]))
+    diff = dict(zip(SUMS, np.diff(around), strict=True))
     kinetic = 0.5 * inertia * square
     weight = r.mass_kg * STANDARD_GRAVITY
     count = max(places.size - 1, 0)
     full = np.ones(count)
-    moving = rates["work"][moves] - 0.5 * inertia * v**2 - rates["bearing"][moves]
-    push, area_rate = _rate(places, travelled, moving), _rate(places, travelled, rates["area"][moves])
-    powers = _rate(places, travelled, rates["work"][moves]) * speed
-    height = np.full(count, np.nan) if r.altitude_m is None else np.diff(_height_at(r, at))
+    work, bearing, area = (rates[SUMS.index(name)] for name in ("work", "bearing", "area"))
+    push = _rate(places, travelled, work - 0.5 * inertia * v**2 - bearing)
+    area_rate = _rate(places, travelled, area)
+    powers = _rate(places, travelled, work) * speed
+    height = np.full(count, np.nan) if sums.height is None else np.diff(np.interp(at, *sums.height))
     return {
         "run": full * p.run, "ride": full * ride, "place": numbers[:-1] if count else np.zeros(0),
         "direction": full * p.direction,
@@ -204,11 +222,10 @@ def _rate(places_m: Array, travelled_m: Array, total: Array) -> Array:
     return np.asarray((ends[0] - ends[1]) / (2.0 * MARK_WINDOW_M))
 
 
-def _height_at(r: Samples, at_s: Array) -> Array:
-    assert r.altitude_m is not None
-    known = np.isfinite(r.altitude_m)
-    if known.sum() < 10:
-        return np.full(at_s.size, np.nan)
-    padded = np.pad(r.altitude_m[known], 2, mode="edge")
-    smooth = np.convolve(padded, np.full(5, 0.2), mode="valid")
-    return np.interp(at_s, r.time_s[known], smooth)
+def _smooth_height(r: Samples) -> tuple[Array, Array] | None:
+    known = np.isfinite(r.altitude_m) if r.altitude_m is not None else np.zeros(0, dtype=bool)
+    if r.altitude_m is None or known.sum() < 10:
+        return None
+    height = r.altitude_m[known]
+    padded = np.concatenate([height[[0, 0]], height, height[[-1, -1]]])
+    return r.time_s[known], np.convolve(padded, np.full(5, 0.2), mode="valid")

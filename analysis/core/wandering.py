@@ -88,12 +88,9 @@ def split(half: Array, weight: Array, times_s: Array, grown: Callable[[float], A
     Split
         Standard deviations [unit] and time [s].
     """
-    best, answer = np.inf, Split(0.0, 0.0, float(times_s[0]))
-    for time_s in times_s:
-        basis = np.column_stack([np.ones(half.size), grown(float(time_s))])
-        found = np.linalg.lstsq(basis * weight[:, None], half * weight, rcond=None)[0]
-        found = np.maximum(found, 0.0)
-        miss = float(np.sum((weight * (half - basis @ found)) ** 2))
-        if miss < best:
-            best, answer = miss, Split(float(np.sqrt(found[0])), float(np.sqrt(found[1])), float(time_s))
-    return answer
+    basis = np.stack([np.stack([np.ones(half.size), grown(float(time_s))], axis=1) for time_s in times_s])
+    found = np.maximum(np.linalg.pinv(basis * weight[:, None]) @ (half * weight), 0.0)
+    miss = np.sum((weight * (half - np.einsum("tkp,tp->tk", basis, found))) ** 2, axis=1)
+    best = int(np.argmin(miss))
+    white, wander = np.sqrt(found[best])
+    return Split(float(white), float(wander), float(times_s[best]))

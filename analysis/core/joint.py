@@ -12,7 +12,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.linalg import solve_triangular
 from scipy.special import ndtr, stdtridf
 
 from analysis.core import leastsquares
@@ -199,7 +198,7 @@ class Model:
         evidence = float(values.max() + np.log(shares.sum() * (total[1] - total[0])))
         shares /= shares.sum()
         scatter2 = max(1.0 / float(shares @ np.exp(-total)) - sensor, 0.0)
-        _, found = self._fit(scatter2, rate)
+        _, (found,) = self._fits(np.array([scatter2]), rate)
         return Joint(
             found.theta, found.covariance, self.slices, float(np.sqrt(scatter2)), float(np.sqrt(sensor)), evidence,
             self.gain0, self, self.drift, rate,
@@ -211,7 +210,7 @@ class Model:
         low, high = float(np.log(sensor)), float(np.log(sensor + WORST_SCATTER_M2**2))
         while True:
             steps = np.linspace(low, high, COARSE)
-            values = np.array([self._fit(float(np.exp(u)) - sensor, rate)[0] for u in steps])
+            values, _ = self._fits(np.exp(steps) - sensor, rate)
             near = np.flatnonzero(values > values.max() - DEPTH)
             first, last = max(int(near[0]) - 1, 0), min(int(near[-1]) + 1, COARSE - 1)
             shrunk = (last - first) / (COARSE - 1)
@@ -219,24 +218,25 @@ class Model:
             if shrunk > 0.5:
                 break
         total = np.linspace(low, high, FINE)
-        fits = [self._fit(float(np.exp(u)) - sensor, rate) for u in total]
-        return total, np.array([value for value, _ in fits]), [found for _, found in fits]
+        return total, *self._fits(np.exp(total) - sensor, rate)
 
-    def _fit(self, scatter2: float, rate: float) -> tuple[float, Solution]:
-        """Restricted log-likelihood and solution for one size of the scatter."""
-        scatter2 = max(scatter2, 0.0)
-        low: Array = np.asarray(np.linalg.cholesky(self.noise(scatter2, rate)), dtype=np.float64)
-        rows = np.column_stack([self.design, self.observed])
-        white = solve_triangular(low, rows, lower=True, check_finite=False)
-        found = leastsquares.solve(white[:, :-1], white[:, -1], sd=self.prior_sd)
-        logdet = 2.0 * float(np.sum(np.log(np.diag(low)))) + found.log_information
-        value = -0.5 * (found.squares + logdet) - float(np.sum(np.log(self.prior_sd)))
+    def _fits(self, scatter2: Array, rate: float) -> tuple[Array, list[Solution]]:
+        """Restricted log-likelihood and solution for each size of the scatter."""
+        scatter2, own = np.maximum(scatter2, 0.0), np.arange(self.runs)
+        noise = np.repeat(self.noise(0.0, rate)[None], scatter2.size, axis=0)
+        noise[:, own, own] += scatter2[:, None]
+        upper = np.linalg.cholesky(noise).swapaxes(1, 2)
+        white = np.linalg.inv(upper).swapaxes(1, 2) @ np.column_stack([self.design, self.observed])
+        found = leastsquares.solve_each(white, self.prior_sd)
+        logdet = 2.0 * np.sum(np.log(np.diagonal(upper, axis1=1, axis2=2)), axis=1)
+        left = np.array([one.squares + one.log_information for one in found])
+        values = -0.5 * (left + logdet) - float(np.sum(np.log(self.prior_sd)))
         if self.history is not None and self.history.df > 0:
             total = scatter2 + self.sensor_variance()
-            value -= 0.5 * self.history.df * (np.log(total) + self.history.sd_m2**2 / total)
+            values -= 0.5 * self.history.df * (np.log(total) + self.history.sd_m2**2 / total)
         elif self.history is None:
-            value -= 0.5 * scatter2 / RIDER_SCATTER_SD**2
-        return value, found
+            values -= 0.5 * scatter2 / RIDER_SCATTER_SD**2
+        return values, found
 
 
 def freedom(joint: Joint, weights: Array, apart: float = 0.0) -> float:

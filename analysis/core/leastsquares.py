@@ -61,8 +61,7 @@ def solve(
     p = design.shape[1]
     rows = np.column_stack([design, observed])
     if sd is not None:
-        believed = np.zeros(p) if mean is None else mean
-        rows = np.vstack([rows, np.column_stack([np.diag(1.0 / sd), believed / sd])])
+        rows = np.vstack([rows, _believed(np.zeros(p) if mean is None else mean, sd)])
     triangle: Array = np.asarray(np.linalg.qr(rows, mode="r"))
     upper, turned = triangle[:p, :p], triangle[:p, p]
     root = solve_triangular(upper, np.eye(p), check_finite=False)
@@ -76,3 +75,36 @@ def solve(
             turned = solve_triangular(low, turned, lower=True, check_finite=False)
             information += 2.0 * float(np.sum(np.log(np.diag(low))))
     return Solution(root @ turned, root, squares, information)
+
+
+def solve_each(rows: Array, sd: Array) -> list[Solution]:
+    """The same for several systems at once that share their priors, which have no mean: small ones cost what one does.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (k, n, p + 1)
+        For each system the design, and the observations in its last column, in units of their noise [1].
+    sd : ndarray, shape (p,)
+        Standard deviations of the priors about zero [unit of the unknown].
+
+    Returns
+    -------
+    list of Solution
+        Unknowns of each system [unit of the unknown].
+    """
+    p = sd.size
+    believed = np.broadcast_to(_believed(np.zeros(p), sd), (rows.shape[0], p, p + 1))
+    triangle: Array = np.asarray(np.linalg.qr(np.concatenate([rows, believed], axis=1), mode="r"))
+    upper = triangle[:, :p, :p]
+    root = np.linalg.inv(upper)  # of a triangle: pivots stay where they are
+    theta = (root @ triangle[:, :p, p:])[:, :, 0]
+    information = 2.0 * np.sum(np.log(np.abs(np.diagonal(upper, axis1=1, axis2=2))), axis=1)
+    squares = triangle[:, p, p] ** 2
+    return [
+        Solution(t, r, s, i) for t, r, s, i in zip(theta, root, squares.tolist(), information.tolist(), strict=True)
+    ]
+
+
+def _believed(mean: Array, sd: Array) -> Array:
+    """Priors as rows beside the observations."""
+    return np.column_stack([np.diag(1.0 / sd), mean / sd])

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from analysis.core.leastsquares import solve
+from analysis.core.leastsquares import solve, solve_each
 
 # NIST/ITL Statistical Reference Datasets, certified estimates and their standard deviations
 NORRIS = ([-0.262323073774029, 1.00211681802045], [0.232818234301152, 0.429796848199937e-3])
@@ -109,3 +109,21 @@ def test_known_noise_in_the_design_no_longer_dilutes():
 def test_what_a_system_cannot_spare_stays_in():
     design, y = np.eye(2), np.array([1.0, 2.0])
     assert solve(design, y, removed=np.diag([2.0, 0.0])).theta == pytest.approx([1.0, 2.0])
+
+
+def test_several_systems_at_once_are_those_one_by_one():
+    """With their priors as rows they are plain least squares: by numpy, and by the normal equations."""
+    rng = np.random.default_rng(9)
+    sd = np.array([0.5, 1e3, 1e-9])
+    rows = rng.normal(size=(5, 20, 4))
+    for found, system in zip(solve_each(rows, sd), rows, strict=True):
+        bordered = np.vstack([system, np.column_stack([np.diag(1 / sd), np.zeros(3)])])
+        a, y = bordered[:, :-1], bordered[:, -1]
+        theta, squares, *_ = np.linalg.lstsq(a * sd, y, rcond=None)  # in units of the priors, or 1e-9 is lost
+        assert found.theta == pytest.approx(theta * sd, rel=1e-9)
+        assert found.squares == pytest.approx(float(squares[0]), rel=1e-9)
+        scaled = np.linalg.inv((a * sd).T @ (a * sd))
+        assert found.covariance == pytest.approx(scaled * np.outer(sd, sd), rel=1e-6)
+        assert found.log_information == pytest.approx(
+            np.linalg.slogdet((a * sd).T @ (a * sd))[1] - 2 * np.log(sd).sum(), rel=1e-9
+        )

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import time
+
 import pytest
 
 from analysis.readers.recording import read_recording
 from tests.load.readers_benchmark import csv_library, csv_text, fit_bytes, fit_library
 
 ALLOWED = 1.3
+
+pytestmark = pytest.mark.benchmark(timer=time.process_time)
 
 
 def test_an_hour_of_csv(beside):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 import tracemalloc
 
 import numpy as np
@@ -12,6 +13,7 @@ from analysis.core.session import estimate
 from tests.benchmarks.conftest import Ratio
 from tests.benchmarks.days import channel_bytes, eight_runs, laps, laps_at_ten_hertz, samples
 
+pytestmark = pytest.mark.benchmark(timer=time.process_time)
 OF_GLS, OF_PROPORTIONAL, OF_CHANNELS = 8.0, 1.2, 4.0
 ROWS, UNKNOWNS = 480, 40  # a system as large as the session's own
 

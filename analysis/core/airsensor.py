@@ -13,8 +13,8 @@ import numpy as np
 from analysis.core.course import Layout
 from analysis.core.gusts import Air
 from analysis.core.gusts import Gusts as Gusts
-from analysis.core.samples import IntArray, Mask, Samples
-from analysis.core.types import Array
+from analysis.core.samples import Samples
+from analysis.core.types import Array, IntArray, Mask
 from analysis.core.wandering import half_squares, kept_by_mean, split
 
 WANDER_MPS = 0.3  # mean wind, in ten minutes (DESIGN section 7)

@@ -21,9 +21,9 @@ from analysis.core.course import Layout
 from analysis.core.joint import Evidence
 from analysis.core.lulls import LULL_Z, suspects, unlike_gusts
 from analysis.core.road import effective_mass_kg
-from analysis.core.samples import IntArray, Mask, Samples, median_known
+from analysis.core.samples import Samples, median_known
 from analysis.core.stretches import Stretches
-from analysis.core.types import Array, Session, Setup
+from analysis.core.types import Array, IntArray, Mask, Session, Setup
 from analysis.core.wholelegs import Wind
 
 POWER_NOISE = 0.03  # white, of one second; the residuals scale it

@@ -15,9 +15,8 @@ from scipy.linalg import solve_triangular
 
 from analysis.core import leastsquares
 from analysis.core.course import MARK_WINDOW_M
-from analysis.core.samples import IntArray, Mask
 from analysis.core.stretches import Stretches
-from analysis.core.types import Array
+from analysis.core.types import Array, IntArray, Mask
 
 CRR_SD = 0.0007  # about the assumed one (DESIGN section 7)
 CRR_CHANGE_SD = 0.0005  # between tyres or pressures (DESIGN section 7)

@@ -14,9 +14,9 @@ import numpy as np
 from analysis.core import balance
 from analysis.core.balance import Balance, Clocks, Frame, Noise
 from analysis.core.course import Layout
-from analysis.core.samples import CLOCK_SD_S, IntArray, Samples, median_known
+from analysis.core.samples import CLOCK_SD_S, Samples, median_known
 from analysis.core.stretches import Stretches, add_up
-from analysis.core.types import Array
+from analysis.core.types import Array, IntArray
 
 STEP_S = 0.5  # a stream that is later than this is moved, and the balance computed anew
 FAR_S, FAR_Z, FAR_SD_S = 0.9, 4.0, 10.0  # beyond this the air's own gusts overrule the prior

@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.core.alignment import Pass, aligned
-from analysis.core.samples import IntArray, Samples, median_known
+from analysis.core.samples import Samples, median_known
 from analysis.core.satellites import in_step, lateness
-from analysis.core.types import Array, Course
+from analysis.core.types import Array, Course, IntArray
 
 MARK_WINDOW_M = 20.0  # a mark is passed over this far on both sides: one speed sample's noise averages out
 STRETCH_M = 100.0  # short enough to leave out what went wrong, long enough for the speed noise at its ends

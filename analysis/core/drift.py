@@ -14,8 +14,7 @@ from scipy.linalg import cho_factor, cho_solve
 from scipy.special import chdtrc
 
 from analysis.core.joint import Drift, Evidence, Joint, Model
-from analysis.core.samples import IntArray
-from analysis.core.types import Array, Repeatability
+from analysis.core.types import Array, IntArray, Repeatability
 
 TILT_GAIN_SD = 3.0  # [1/rad] prior SD of relative gain by tilt: 5 % a degree
 TILT_CHANCE = 1e-3

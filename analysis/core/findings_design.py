@@ -11,8 +11,8 @@ from analysis.core.findings import Findings
 from analysis.core.findings_instruments import silent_rows
 from analysis.core.intervals import t_two_sided_p
 from analysis.core.joint import RIDER_DRIFT_SD, SLOW_POWER_S, SLOW_POWER_SD, Joint, run_values
-from analysis.core.samples import Mask, median_known
-from analysis.core.types import Array
+from analysis.core.samples import median_known
+from analysis.core.types import Array, Mask
 from analysis.core.verdict import enough_runs
 
 FEWEST_RUNS = 3

@@ -10,7 +10,7 @@ from analysis.core.assemble import Chain
 from analysis.core.constants import ZERO_CELSIUS_K
 from analysis.core.findings import Findings
 from analysis.core.joint import Joint
-from analysis.core.samples import Mask
+from analysis.core.types import Mask
 
 GAIN_CAUTION, GAIN_INVALID = (0.8, 1.25), (0.5, 2.0)  # DESIGN section 8
 WHEEL_LIMIT = 0.0073  # more than twice the usual error of a circumference, the satellites' error on top
@@ -182,16 +182,17 @@ def _lost_samples(found: Findings, chain: Chain) -> None:
         if silent > DROPOUT_S:
             found.add(
                 "power_dropout", "caution", f"run {r.number}",
-                f"In run {r.number} the power meter was silent for {silent:.0f} s while the rider pushed; the "
-                "stretches there were left out.",
+                f"In run {r.number} the power meter was silent, or leapt, for {silent:.0f} s while the rider pushed; "
+                "longer spells were left out, single samples filled from both sides.",
                 "Renew the power meter's battery and look at its pairing before the next run.",
             )  # fmt: skip
         if r.blocked_s > 0.0:
             found.add(
                 "airspeed_blocked", "caution", f"run {r.number}",
-                f"In run {r.number} the air sensor was stuck or silent for {r.blocked_s:.0f} s; the stretches "
-                "there were left out.",
-                "Clear the sensor's opening (water, insects, tape) before the next run.",
+                f"In run {r.number} the air sensor was stuck, silent or at the end of its range for "
+                f"{r.blocked_s:.0f} s; the stretches there were left out.",
+                "Clear the sensor's opening (water, insects, tape) before the next run, and see that its range is wide "
+                "enough for a headwind.",
             )  # fmt: skip
 
 

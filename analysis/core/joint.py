@@ -16,8 +16,7 @@ from scipy.special import ndtr, stdtridf
 
 from analysis.core import leastsquares
 from analysis.core.leastsquares import Solution
-from analysis.core.samples import IntArray, Mask
-from analysis.core.types import Array, Repeatability
+from analysis.core.types import Array, IntArray, Mask, Repeatability
 
 RIDER_DRIFT_SD = 0.003  # [m2/h] (DESIGN section 7)
 SLOW_POWER_SD, SLOW_POWER_S = 0.003, 600.0  # power gain over ten minutes (DESIGN section 7)

@@ -12,9 +12,9 @@ import numpy as np
 from analysis.core.airsensor import Gusts, turning
 from analysis.core.alignment import Pass
 from analysis.core.course import Layout
-from analysis.core.samples import Mask, Samples
+from analysis.core.samples import Samples
 from analysis.core.stretches import Stretches
-from analysis.core.types import Array
+from analysis.core.types import Array, Mask
 
 LENGTHS_S = (4.0, 6.0, 9.0, 12.0)  # of a wake (common practice, no source)
 LULL_Z, SUSPECT_Z, SUSPECT_ODD = 5.4, 3.8, 3.5  # false in about one of a hundred clean sessions (simulated, wide world)

@@ -9,23 +9,25 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.core.air import air_density_kg_m3
 from analysis.core.constants import WGS84_A_M, WGS84_E2
-from analysis.core.types import Array, Channels, Run, Session, WeatherReading
-
-Mask = NDArray[np.bool_]
-IntArray = NDArray[np.intp]
+from analysis.core.glitches import (
+    LEAP_AIR_MPS,
+    LEAP_MPS,
+    at_its_top,
+    blocked_air,
+    leapt_power,
+    tame,
+    without_blinks,
+)
+from analysis.core.types import Array, Channels, Mask, Run, Session, WeatherReading
 
 CLOCK_SD_S = 0.4  # prior, between the power, speed, air and satellite streams (DESIGN section 7)
 LEAST_POWER_W = 20.0  # a rider who pushes less does not ride a test
 SHORT_GAP_S = 3.5  # up to here a gap is bridged from both sides; longer ones are left out of the sums
 # what a working thermometer, barometer or hygrometer can read outdoors; anything else is a gap
 POSSIBLE = {"temperature_k": (223.15, 333.15), "pressure_pa": (50_000.0, 110_000.0), "humidity": (0.0, 1.0)}
-BLOCKED_SHARE = 0.07  # of the ground speed: no rideable tail wind leaves so little air
-BLOCKED_SPREAD_MPS = 0.3
-BLOCKED_S = 8.0  # a sensor that says the same, or nothing, for this long is blocked
 YAW_LIMIT_RAD = np.radians(60.0)  # beyond it the along-travel air speed says little (DESIGN section 7)
 STANDARD_TEMPERATURE_K, STANDARD_PRESSURE_PA = 288.15, 101325.0  # ISO 2533, sea level
 
@@ -53,8 +55,8 @@ class Samples:
     pressure_pa: float  # mean [Pa]
     sound: Mask  # the step that ends here may enter the sums
     gap_s: float  # [s] without samples
-    dropout_s: float  # [s] in which the power meter sent nothing
-    blocked_s: float  # [s] with the air sensor stuck or silent
+    dropout_s: float  # [s] in which the power meter sent nothing, or leapt
+    blocked_s: float  # [s] with the air sensor stuck, silent or at the end of its range
     has_yaw: bool
     has_weather: bool
 
@@ -189,35 +191,6 @@ def bridged(time_s: Array, values: Array, longest_s: float = SHORT_GAP_S) -> Arr
     return filled
 
 
-def blocked_air(time_s: Array, air: Array, speed: Array) -> Mask:
-    """Samples in spells where the air sensor is stuck or nearly silent while the bicycle moves.
-
-    Parameters
-    ----------
-    time_s : ndarray, shape (n,)
-        Time [s].
-    air : ndarray, shape (n,)
-        Air speed as sensed [m/s].
-    speed : ndarray, shape (n,)
-        Speed over the ground [m/s].
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        True inside such spells [1].
-    """
-    stuck = np.concatenate([[False], np.abs(np.diff(air)) < 1e-9]) & (speed > 3.0)
-    riding = speed > 0.7 * float(np.median(speed))  # at a turn a tail wind may well be as fast as the rider
-    silent = stuck | ((np.abs(air) < BLOCKED_SHARE * speed) & riding)
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], silent.astype(int), [0]])))
-    out = np.zeros(silent.size, dtype=bool)
-    for start, stop in zip(edges[::2], edges[1::2], strict=True):
-        even = float(np.std(air[start:stop])) < BLOCKED_SPREAD_MPS  # moving air is never so even
-        if even and time_s[min(stop, time_s.size - 1)] - time_s[start] >= BLOCKED_S:
-            out[start:stop] = True
-    return out
-
-
 def prepare(session: Session, run: Run, origin_rad: tuple[float, float] | None) -> Samples | None:
     """Channels of one run as samples, or None where speed or power is missing altogether.
 
@@ -253,13 +226,16 @@ def prepare(session: Session, run: Run, origin_rad: tuple[float, float] | None) 
     usual = float(np.median(step[1:]))
     gap = step > max(SHORT_GAP_S, 2.5 * usual)
     longest = max(SHORT_GAP_S, 2.2 * usual)
-    power = bridged(c.time_s, _without_blinks(c.power_w), longest)
+    mass_kg = float(system_mass_kg(session, run) or np.nan)
+    usual_w = median_known(c.power_w)
+    leapt = leapt_power(c.power_w, speed, step, mass_kg, usual_w)
+    power = bridged(c.time_s, np.where(leapt, np.nan, without_blinks(c.power_w, usual_w)), longest)
     long = np.flatnonzero((step > 1.5 * usual) & (np.arange(step.size) > 0))
     power[long] = 0.5 * (power[long - 1] + power[long])  # the sample tells the last second only of a longer step
-    air = None if c.airspeed_mps is None else bridged(c.time_s, c.airspeed_mps, longest)
+    air = None if c.airspeed_mps is None else bridged(c.time_s, tame(c.airspeed_mps, LEAP_AIR_MPS), longest)
     blocked = np.zeros(speed.size, dtype=bool)
     if air is not None:
-        blocked = blocked_air(c.time_s, air, np.nan_to_num(speed))
+        blocked = blocked_air(c.time_s, air, np.nan_to_num(speed)) | at_its_top(air)
         air = np.where(blocked, np.nan, air)
         air = None if np.isfinite(air).mean() < 0.3 else air
     yaw = np.zeros(speed.size) if c.yaw_rad is None else bridged(c.time_s, c.yaw_rad, longest)
@@ -269,13 +245,13 @@ def prepare(session: Session, run: Run, origin_rad: tuple[float, float] | None) 
     sound[0] = False
     temperature, pressure, humidity, known = _weather(session, c)
     return Samples(
-        number=run.number, setup=run.setup, mass_kg=float(system_mass_kg(session, run) or np.nan),
+        number=run.number, setup=run.setup, mass_kg=mass_kg,
         time_s=c.time_s, step_s=step, distance_m=distance, speed_mps=speed, power_w=power, air_mps=air,
         yaw_rad=np.nan_to_num(yaw), 
         density_kg_m3=np.broadcast_to(air_density_kg_m3(temperature, pressure, humidity), speed.shape),
         altitude_m=c.altitude_m, east_m=east, north_m=north, tilt_rad=c.tilt_rad,
         temperature_k=float(np.mean(temperature)), pressure_pa=float(np.mean(pressure)), sound=sound,
-        gap_s=float(step[gap].sum()), dropout_s=float(step[~np.isfinite(c.power_w)].sum()),
+        gap_s=float(step[gap].sum()), dropout_s=float(step[leapt | ~np.isfinite(c.power_w)].sum()),
         blocked_s=float(step[blocked].sum()),
         has_yaw=c.yaw_rad is not None and bool(np.isfinite(c.yaw_rad).any()), has_weather=known,
     )  # fmt: skip
@@ -283,7 +259,9 @@ def prepare(session: Session, run: Run, origin_rad: tuple[float, float] | None) 
 
 def _motion(c: Channels, east: Array | None, north: Array | None) -> tuple[Array, Array] | None:
     """Wheel speed and distance; each from the other where one is missing, from positions at last."""
-    speed = None if c.speed_mps is None else bridged(c.time_s, c.speed_mps, 6.0)
+    usual_s = float(np.median(np.diff(c.time_s)))
+    wheel = None if c.speed_mps is None else tame(c.speed_mps, LEAP_MPS * max(1.0, usual_s))
+    speed = None if wheel is None else bridged(c.time_s, wheel, 6.0)
     distance = None if c.distance_m is None else bridged(c.time_s, c.distance_m, 30.0)
     if speed is None or np.isfinite(speed).mean() < 0.5:
         path = distance
@@ -305,18 +283,6 @@ def _motion(c: Channels, east: Array | None, north: Array | None) -> tuple[Array
 def _smooth(values: Array, width: int) -> Array:
     padded = np.pad(values, width // 2, mode="edge")
     return np.convolve(padded, np.full(width, 1.0 / width), mode="valid")[: values.size]
-
-
-def _without_blinks(power_w: Array) -> Array:
-    """Power without zeros of a sample or two between full power: no rider stops so briefly, a meter does."""
-    usual = median_known(power_w)
-    out = power_w.copy()
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], (power_w <= 0.0).astype(int), [0]])))
-    for start, stop in zip(edges[::2], edges[1::2], strict=True):
-        inside = start > 0 and stop < power_w.size and stop - start <= 2
-        if inside and min(power_w[start - 1], power_w[stop]) > 0.7 * usual:
-            out[start:stop] = np.nan
-    return out
 
 
 def _weather(session: Session, c: Channels) -> tuple[Array | float, Array | float, Array | float, bool]:

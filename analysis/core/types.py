@@ -15,6 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+IntArray = NDArray[np.intp]
 Level = Literal["note", "caution", "invalid"]
 Verdict = Literal["faster", "slower", "equivalent", "undecided", "invalid"]
 CourseKind = Literal["out_and_back", "lap", "track"]

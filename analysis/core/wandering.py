@@ -10,8 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.core.samples import IntArray
-from analysis.core.types import Array
+from analysis.core.types import Array, IntArray
 
 
 @dataclass(frozen=True, slots=True)

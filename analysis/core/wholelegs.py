@@ -16,9 +16,9 @@ from analysis.core import leastsquares
 from analysis.core.airsensor import Gusts, wander
 from analysis.core.balance import CRR_CHANGE_SD, CRR_SD, POWER_GAIN_SD, Balance, altimeter
 from analysis.core.course import MARK_WINDOW_M, Layout
-from analysis.core.samples import IntArray, Samples
+from analysis.core.samples import Samples
 from analysis.core.stretches import Stretches, add_up
-from analysis.core.types import Array
+from analysis.core.types import Array, IntArray
 
 WIND_SD_MPS = 5.0  # prior of each component of the mean wind
 GUST_SHARE, GUST_TIME_S = 0.25, 4.0  # of the mean wind; near the ground (common practice, no source)

@@ -11,9 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.core.samples import IntArray
 from analysis.core.simulate import SCENARIOS, Truth, World, draw_world, simulate_session
-from analysis.core.types import Array, Channels, Run, Session, SessionRefused, SessionResult
+from analysis.core.types import Array, Channels, IntArray, Run, Session, SessionRefused, SessionResult
 
 MOST_DRAWS = 30
 Estimate = Callable[[Session], SessionResult]
@@ -71,6 +70,16 @@ def _spiked(power: Array, run: Run, runs: int) -> Array:
     return power
 
 
+def _leaping_air(air: Array, run: Run, runs: int) -> Array:
+    air[30 + run.number :: 83], air[60 + run.number :: 83] = 60.0, 0.0
+    return air
+
+
+def _leaping_wheel(speed: Array, run: Run, runs: int) -> Array:
+    speed[35 + run.number :: 89], speed[70 + run.number :: 89] = 30.0, 0.0
+    return speed
+
+
 def _barometer(altitude: Array, run: Run, runs: int) -> Array:
     return altitude + 4.0 * run.number + np.linspace(0.0, 4.0, altitude.size)
 
@@ -126,8 +135,10 @@ FAULTS: dict[str, Fault] = {
     "wheel 1 % large": Fault(frozenset({"speed_mismatch"}), {"wheel_error": 0.01}, _as_recorded),
     "wheel 1 % small": Fault(frozenset({"speed_mismatch"}), {"wheel_error": -0.01}, _as_recorded),
     "power drifts 1.5 %": Fault(frozenset({"power_drift"}), {}, _edit("power_w", _power_drift)),
-    "power spikes": Fault(frozenset(), {}, _edit("power_w", _spiked)),
-    "air sensor saturates": Fault(frozenset(), {}, _edit("airspeed_mps", _saturated)),
+    "power leaps": Fault(frozenset(), {}, _edit("power_w", _spiked)),
+    "air speed leaps": Fault(frozenset(), {}, _edit("airspeed_mps", _leaping_air)),
+    "wheel speed leaps": Fault(frozenset(), {}, _edit("speed_mps", _leaping_wheel)),
+    "air sensor saturates": Fault(frozenset({"airspeed_blocked"}), {}, _edit("airspeed_mps", _saturated)),
     "barometer drifts": Fault(frozenset(), {}, _edit("altitude_m", _barometer)),
     "satellites lost for a third": Fault(frozenset(), {}, _wheel_only),
     "run 3 the other way": Fault(frozenset({"wrong_way"}), {"other_way_runs": (3,)}, _as_recorded),

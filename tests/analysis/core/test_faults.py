@@ -17,7 +17,15 @@ def tried():
 
 
 @pytest.mark.parametrize(
-    "name", ["air 3 s late", "power silent 15 s", "air sensor blocked", "wheel 1 % large", "run 3 the other way"]
+    "name",
+    [
+        "air 3 s late",
+        "power silent 15 s",
+        "air sensor blocked",
+        "air sensor saturates",
+        "wheel 1 % large",
+        "run 3 the other way",
+    ],
 )
 def test_a_plain_fault_is_caught_and_its_clean_twin_is_quiet(tried, name):
     assert tried[name].caught
@@ -27,7 +35,16 @@ def test_a_plain_fault_is_caught_and_its_clean_twin_is_quiet(tried, name):
 
 @pytest.mark.parametrize(
     "name",
-    ["air 0.6 s late", "power spikes", "barometer drifts", "satellites lost for a third", "0.5 Hz", "uneven steps"],
+    [
+        "air 0.6 s late",
+        "power leaps",
+        "air speed leaps",
+        "wheel speed leaps",
+        "barometer drifts",
+        "satellites lost for a third",
+        "0.5 Hz",
+        "uneven steps",
+    ],
 )
 def test_what_needs_no_warning_hardly_moves_the_answer(tried, name):
     assert abs(tried[name].error_m2 - tried[name].twin_error_m2) < 0.001

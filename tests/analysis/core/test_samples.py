@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.core.samples import blocked_air, bridged, prepare, system_mass_kg
+from analysis.core.glitches import blocked_air
+from analysis.core.samples import bridged, prepare, system_mass_kg
 from analysis.core.types import Bike, Channels, Course, Run, Session, Setup, WeatherReading
 
 NAN = np.nan

@@ -227,7 +227,7 @@ class _System:
             solved = solve_triangular(low, block, lower=True, check_finite=False)
             white[start : start + own.size] = solved[:, : -own.size]
             weight = solved[:, -own.size :]
-            noise = self.noise.air_mps**2 * self._overlapping(rows.air_square, own)
+            noise = self.noise.air_mps**2 * self._overlapping(rows.air_square, own, self._joined(own))
             swollen[int(rows.run[own[0]])] += float(np.sum((weight.T @ weight) * noise))
             start += own.size
         return white, swollen
@@ -310,11 +310,10 @@ class _System:
             np.add.at(count, node[used], 1.0)
         return total / np.maximum(count, 1.0)
 
-    def _overlapping(self, white: Array, own: IntArray) -> Array:
+    def _overlapping(self, white: Array, own: IntArray, joined: IntArray) -> Array:
         """Covariance of sums whose ends fade over the road about a mark: neighbours share what lies there."""
         fade = 2.0 * MARK_WINDOW_M / np.maximum(self.rows.length_m[own], 2.0 * MARK_WINDOW_M)
         out = np.diag(white[own] * (1.0 - fade / 3.0))
-        joined = self._joined(own)
         shared = np.sqrt(white[own[joined]] * white[own[joined + 1]] * fade[joined] * fade[joined + 1]) / 6.0
         out[joined, joined + 1] += shared
         out[joined + 1, joined] += shared
@@ -330,8 +329,8 @@ class _System:
         drag = self.apparent[int(rows.run[own[0]])]
         white = n.power_relative**2 * rows.power_square + drag**2 * n.air_mps**2 * rows.air_square
         marks = n.speed_mps**2 * (rows.speed_gain[own] ** 2 + rows.speed_gain_end[own] ** 2)
-        v = self._overlapping(white, own) + np.diag(marks + 1.0)
         joined = self._joined(own)
+        v = self._overlapping(white, own, joined) + np.diag(marks + 1.0)
         shared = -(n.speed_mps**2) * rows.speed_gain_end[own[joined]] * rows.speed_gain[own[joined + 1]]
         v[joined, joined + 1] += shared
         v[joined + 1, joined] += shared

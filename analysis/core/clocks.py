@@ -144,7 +144,7 @@ def _air_misses(r: Samples, turn: int) -> Array | None:
     air = _means(r.time_s[known], r.air_mps[known], time)
     kept = slice(LONGEST_S, time.size - LONGEST_S)
     back = np.clip(0.5 * (time - middle) + 0.5, 0.0, 1.0)[kept]
-    shifted = np.column_stack([air[k : k + time.size - 2 * LONGEST_S] for k in range(2 * LONGEST_S + 1)])
+    shifted = np.lib.stride_tricks.sliding_window_view(air, time.size - 2 * LONGEST_S).T
     design = np.column_stack([ground[kept], 1.0 - back, back])
     design, shifted = (x[1:] - GUST_KEEP * x[:-1] for x in (design, shifted))
     q = np.linalg.qr(design)[0]

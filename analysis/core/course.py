@@ -135,11 +135,18 @@ def _turn_distance(run: Samples, slowest: int) -> float:
         return here
     if np.ptp(d[before]) < 1.0 or np.ptp(d[after]) < 1.0:
         return here
-    down, up = np.polyfit(d[before] - here, v2[before], 1), np.polyfit(d[after] - here, v2[after], 1)
+    down, up = _line_through(d[before] - here, v2[before]), _line_through(d[after] - here, v2[after])
     if down[0] >= 0.0 or up[0] <= 0.0:
         return here
     meet = float((up[1] - down[1]) / (down[0] - up[0]))
     return here + float(np.clip(meet, d[max(slowest - 1, 0)] - here, d[min(slowest + 1, d.size - 1)] - here))
+
+
+def _line_through(x: Array, y: Array) -> tuple[float, float]:
+    """Slope and value at zero of the line of least squares: `polyfit` takes longer to begin than this to end."""
+    apart = x - x.mean()
+    slope = float(apart @ y) / float(apart @ apart)
+    return slope, float(y.mean()) - slope * float(x.mean())
 
 
 def _turn_near(run: Samples, expected_m: float, length: float) -> int | None:

@@ -1,7 +1,7 @@
 """Linear least squares with priors, by orthogonal triangulation: for every system of observations of one session.
 
 What the rows are and how they are weighted belongs to the systems themselves (`balance`, `joint`, `wholelegs`,
-`alignment`, `satellites`): they come here in units of their noise.
+`alignment`): they come here in units of their noise.
 """
 
 from __future__ import annotations

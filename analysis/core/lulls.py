@@ -64,17 +64,21 @@ def unlike_gusts(runs: list[Samples], layout: Layout, kept: list[Mask], gain: fl
     heard = np.concatenate([w[known] for w, (_, _, _, known) in zip(white, found, strict=True)])
     scale = max(1.4826 * float(np.median(np.abs(heard))), 1e-6)
     spare = max(float(sum(known.sum() for *_, known in found)) / USUAL_S, 1.0)
+    loud = [w * known / scale for w, (*_, known) in zip(white, found, strict=True)]
+    told = [known.astype(float) for *_, known in found]
     for length in LENGTHS_S:
         steps = int(length) + 1
         wake = np.concatenate([np.sin(np.pi * (np.arange(steps) + 0.5) / steps), np.zeros(3)])
         shape = np.convolve(wake, response)[: wake.size]
-        for w, (run, time, _, known) in zip(white, found, strict=True):
-            seen = np.correlate(known.astype(float), shape**2, "valid")  # of the wake's shape; gaps tell nothing
-            z = np.correlate(w * known / scale, shape, "valid") / np.sqrt(np.maximum(seen, 1e-9))
+        square = shape**2
+        for w, known, (run, time, *_) in zip(loud, told, found, strict=True):
+            seen = np.correlate(known, square, "valid")  # of the wake's shape; gaps tell nothing
+            z = np.correlate(w, shape, "valid") / np.sqrt(np.maximum(seen, 1e-9))
             z[seen < LEAST_SEEN * float(shape @ shape)] = 0.0
             z = np.sign(z) * np.sqrt(np.maximum(z**2 - 2.0 * np.log(spare), 0.0))  # as rare as in usual riding
-            for k in np.flatnonzero(np.abs(z) > HEARD_Z):
-                first, last = np.searchsorted(runs[run].time_s, time[k] + np.array([-1.0, steps]))
+            heard_at = np.flatnonzero(np.abs(z) > HEARD_Z)
+            ends = np.searchsorted(runs[run].time_s, time[heard_at] + np.array([[-1.0], [steps]])).T.tolist()
+            for k, (first, last) in zip(heard_at.tolist(), ends, strict=True):
                 part = out[run][first : last + 1]
                 np.copyto(part, z[k], where=np.abs(part) < abs(z[k]))
     return out

@@ -12,7 +12,6 @@ from dataclasses import replace
 import numpy as np
 from scipy.linalg import solve_triangular
 
-from analysis.core import leastsquares
 from analysis.core.alignment import Pass
 from analysis.core.samples import CLOCK_SD_S, Samples, median_known
 from analysis.core.types import Array
@@ -100,7 +99,6 @@ def _told(run: Samples, window: slice) -> tuple[float, float, float, float] | No
     assert run.east_m is not None
     assert run.north_m is not None
     e, n, d, v = (x[window] for x in (run.east_m, run.north_m, run.distance_m, run.speed_mps))
-    least = LEAST_CHANGE * median_known(run.speed_mps)
     if not np.isfinite(e + n + v).all():
         return None
     way = np.array([e[-1] - e[0], n[-1] - n[0]])
@@ -113,7 +111,7 @@ def _told(run: Samples, window: slice) -> tuple[float, float, float, float] | No
     straight = steps @ way >= STRAIGHT_COS * size * lengths
     slow = lengths < 1.0  # noise turns a short step round
     keep = straight | slow
-    if keep.sum() < 8 or float(np.ptp(v[keep])) < max(least, 0.1):
+    if keep.sum() < 8 or float(np.ptp(v[keep])) < max(LEAST_CHANGE * median_known(run.speed_mps), 0.1):
         return None
     behind, speed, time = (ahead - d)[keep], v[keep], run.time_s[window][keep]
     cause = np.column_stack([np.ones(time.size), -speed])
@@ -121,5 +119,6 @@ def _told(run: Samples, window: slice) -> tuple[float, float, float, float] | No
     covariance = STEP_WANDER_M**2 * np.minimum(since[:, None], since[None, :]) + WHITE_M**2 * np.eye(time.size)
     rows = np.column_stack([cause, behind])
     white = solve_triangular(np.linalg.cholesky(covariance), rows, lower=True, check_finite=False)
-    found = leastsquares.solve(white[:, :2], white[:, 2])
-    return float(found.theta[1]), 1.0 / float(found.covariance[1, 1]), found.squares, time.size - 2.0
+    triangle: Array = np.asarray(np.linalg.qr(white, mode="r"))  # as in `leastsquares`, for two unknowns
+    slope, turned, left = float(triangle[1, 1]), float(triangle[1, 2]), float(triangle[2, 2])
+    return turned / slope, slope**2, left**2, time.size - 2.0

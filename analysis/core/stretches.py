@@ -160,7 +160,7 @@ def _one(sums: _Running, ride: int, p: Pass, layout: Layout, spin: float) -> dic
     r = sums.run
     places, numbers = _marks_of(layout, p)
     part = slice(p.first, p.last + 1)
-    travelled, moves = np.unique(p.direction * p.along_m, return_index=True)
+    travelled, moves = _forwards(p.direction * p.along_m)
     time = r.time_s[part]
     at = np.interp(places, travelled, time[moves])
     rates = sums.sums[:, part][:, moves]
@@ -191,6 +191,13 @@ def _one(sums: _Running, ride: int, p: Pass, layout: Layout, spin: float) -> dic
         "power_step_w": np.diff(powers), "area_step_w_m2": np.diff(area_rate * speed),
         "height_m": height, "missing_s": diff["missing"], "soft_s": diff["soft"],
     }  # fmt: skip
+
+
+def _forwards(travelled_m: Array) -> tuple[Array, IntArray | slice]:
+    """Places in their order, each once, and which samples they are: all of them where the wheel never stood."""
+    if np.all(travelled_m[1:] > travelled_m[:-1]):
+        return travelled_m, slice(None)
+    return np.unique(travelled_m, return_index=True)
 
 
 def _around(places_m: Array, travelled_m: Array, values: Array) -> Array:

@@ -11,16 +11,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.core.alignment import Pass, aligned
-from analysis.core.samples import Samples, median_known
+from analysis.core.samples import SHORT_GAP_S, Samples, median_known
 from analysis.core.satellites import in_step, lateness
 from analysis.core.types import Array, Course, IntArray
 
 MARK_WINDOW_M = 20.0  # a mark is passed over this far on both sides: one speed sample's noise averages out
+FOLD_READ_M = 20.0  # how well the satellites tell the place of a turn (common practice, no source)
+APPROACH_M = 80.0  # tells the road's direction before a turn
 STRETCH_M = 100.0  # short enough to leave out what went wrong, long enough for the speed noise at its ends
 SHORTEST_M = 150.0  # a leg or lap that is shorter cannot be told from a turn
 ROUND_M = (20.0, 0.0, 20.0, 40.0)  # way before, turn within, way after: a bend of a lap is wider
 ROUND_COS = -0.87  # the ways differ by 150 degrees
-FOLD_M = 25.0  # satellites must come back this far to show a turn, and may differ from the slowest second by it
+FOLD_M = 25.0  # satellites must come back this far to show a turn
 BRAKING_MPS2 = 0.7  # no rider slows so fast without brakes on a rideable road
 
 
@@ -110,7 +112,7 @@ def _legs(run: Samples, length: float) -> list[Pass]:
     if len(turns) != count - 1:
         return []
     bounds = [0, *turns, run.distance_m.size - 1]
-    turned_m = [0.0, *(_turn_distance(run, t) for t in turns)]
+    turned_m = [0.0, *(_turn_distance(run, t) if (m := _hidden_turn(run, t)) is None else m for t in turns)]
     passes, place, direction = [], length, 1
     for k in range(count):
         first, last = bounds[k], bounds[k + 1]
@@ -121,6 +123,25 @@ def _legs(run: Samples, length: float) -> list[Pass]:
             place = place + direction * ((turned_m[k + 1] if k + 1 < count else ridden[-1]) - turned_m[k])
         direction = -direction
     return passes
+
+
+def _hidden_turn(run: Samples, turn: int) -> float | None:
+    """Distance of a turn that lies in a gap; None where the samples show it or no satellites saw both of its sides.
+
+    What was ridden in the gap went on to the turn and back from it: both sides' places along the road share it out.
+    """
+    gaps = [k for k in (turn, turn + 1) if k < run.step_s.size and run.step_s[k] > SHORT_GAP_S]
+    if not gaps or run.east_m is None or run.north_m is None:
+        return None
+    after, before = gaps[0], gaps[0] - 1
+    begin = max(int(np.searchsorted(run.distance_m, run.distance_m[before] - APPROACH_M, side="right")) - 1, 0)
+    east, north = (x[[begin, before, after]] - x[begin] for x in (run.east_m, run.north_m))
+    size = float(np.hypot(east[1], north[1]))
+    if not size > 0.5 * APPROACH_M or not np.isfinite(east[2] + north[2]):
+        return None
+    onward = float((east[2] - east[1]) * east[1] + (north[2] - north[1]) * north[1]) / size
+    ridden = float(run.distance_m[after] - run.distance_m[before])
+    return float(run.distance_m[before]) + 0.5 * float(np.clip(ridden + onward, 0.0, 2.0 * ridden))
 
 
 def _turn_distance(run: Samples, slowest: int) -> float:
@@ -155,18 +176,18 @@ def _turn_near(run: Samples, expected_m: float, length: float) -> int | None:
     if near.size < 3 or not np.isfinite(run.speed_mps[near]).any():
         return None
     slowest = int(near[np.nanargmin(run.speed_mps[near])])
-    folded = _fold(run, slowest, near)
+    folded = _fold(run, near)
     if run.speed_mps[slowest] > 0.75 * median_known(run.speed_mps) and folded is None:
         return None
     return slowest if folded is None else folded
 
 
-def _fold(run: Samples, slowest: int, near: IntArray) -> int | None:
+def _fold(run: Samples, near: IntArray) -> int | None:
     """Index where the rider is farthest along the line of approach; None without satellites or a fold."""
     if run.east_m is None or run.north_m is None:
         return None
     d = run.distance_m
-    i = int(np.searchsorted(d, d[near[0]] - 60.0))
+    i = max(int(np.searchsorted(d, d[near[0]] - 60.0, side="right")) - 1, 0)  # before a gap, if there is one
     way = np.array([run.east_m[near[0]] - run.east_m[i], run.north_m[near[0]] - run.north_m[i]])
     size = float(np.hypot(*way))
     if not size > 20.0:  # also where a place is missing
@@ -177,8 +198,9 @@ def _fold(run: Samples, slowest: int, near: IntArray) -> int | None:
     top = int(np.nanargmax(ahead))
     if ahead[top] - np.nanmin(ahead[top:]) < FOLD_M or ahead[top] - np.nanmin(ahead[: top + 1]) < FOLD_M:
         return None
-    slow = run.speed_mps[slowest] < 0.75 * median_known(run.speed_mps)
-    return slowest if slow and abs(float(d[slowest] - d[near[top]])) < FOLD_M else int(near[top])
+    close = near[np.abs(d[near] - d[near[top]]) < FOLD_READ_M]
+    slowest = int(close[np.nanargmin(run.speed_mps[close])])  # the rider may be slower elsewhere, by a brake
+    return slowest if run.speed_mps[slowest] < 0.75 * median_known(run.speed_mps) else int(near[top])
 
 
 def _laps(run: Samples, length: float) -> list[Pass]:

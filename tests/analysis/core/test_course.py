@@ -8,7 +8,7 @@ import pytest
 from analysis.core.course import lay_out
 from analysis.core.samples import prepare
 from analysis.core.simulate.session import simulate_session
-from analysis.core.simulate.world import World
+from analysis.core.simulate.world import Brake, Hole, World
 from analysis.core.types import Course
 
 
@@ -53,6 +53,24 @@ def spread_between_passes(world: World) -> float:
 )
 def test_every_pass_meets_the_marks_at_the_same_places(world):
     assert spread_between_passes(world) < 1.0
+
+
+def at_the_turn(after_s: float, for_s: float) -> World:
+    """Run 2 without its samples from so long after the turn (before it: negative) on."""
+    whole, _ = laid(EXACT)
+    turn = next(p for p in laid(EXACT)[1].passes if p.run == 1).last
+    hole = Hole(2, float(whole[1].time_s[turn] - whole[1].time_s[0]) + after_s, for_s)
+    return replace(EXACT, holes=(hole,))
+
+
+@pytest.mark.parametrize("after_s", [-14.0, -8.0, -3.0])
+def test_a_turn_that_was_not_recorded_is_found_from_both_its_sides(after_s):
+    assert spread_between_passes(at_the_turn(after_s, 17.0)) < 2.0
+
+
+def test_a_slow_place_after_the_turn_is_not_the_turn_where_a_gap_came_before_it():
+    crawl = Brake(run=2, at_m=EXACT.length_m + 20.0, over_m=60.0, firm_mps2=1.6, pedalling=1.0)
+    assert spread_between_passes(replace(at_the_turn(-22.0, 15.0), brakes=(crawl,))) < 1.5
 
 
 def test_without_satellites_the_turn_keeps_passes_together():

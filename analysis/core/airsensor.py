@@ -13,7 +13,7 @@ import numpy as np
 from analysis.core.course import Layout
 from analysis.core.gusts import Air
 from analysis.core.gusts import Gusts as Gusts
-from analysis.core.samples import Samples
+from analysis.core.samples import Samples, median_known
 from analysis.core.types import Array, IntArray, Mask
 from analysis.core.wandering import half_squares, kept_by_mean, split
 
@@ -156,7 +156,7 @@ def measure_gusts(runs: list[Samples], layout: Layout, kept: list[Mask], gain: f
     Gusts
         Noise and gust strength [m/s], gust time [s].
     """
-    step = float(np.median([np.median(r.step_s[1:]) for r in runs]))
+    step = float(np.median([median_known(r.step_s[1:]) for r in runs]))
     lags = np.arange(1, 25) * max(1, round(1.0 / step))  # gusts live for seconds, however often they are recorded
     series = []
     for p in layout.passes:

@@ -15,6 +15,7 @@ from scipy.linalg import solve_triangular
 
 from analysis.core import leastsquares
 from analysis.core.course import MARK_WINDOW_M
+from analysis.core.samples import median_known
 from analysis.core.stretches import Stretches
 from analysis.core.types import Array, IntArray, Mask
 
@@ -363,7 +364,7 @@ def altimeter(rows: Stretches, nodes: int, closed: bool) -> tuple[Array, Array]:
     for k in range(nodes):
         seen = (rows.direction * rows.height_m)[(place == k) & np.isfinite(rows.height_m)]
         if seen.size >= 2:
-            steps[k], errors[k] = float(np.median(seen)), float(np.std(seen)) / np.sqrt(seen.size)
+            steps[k], errors[k] = median_known(seen), float(np.std(seen)) / np.sqrt(seen.size)
     needed = nodes if closed else nodes - 1
     if not np.isfinite(errors[:needed]).all():
         return np.zeros(nodes), np.full(nodes, 30.0)

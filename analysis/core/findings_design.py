@@ -181,7 +181,7 @@ def _slowed_mps2(chain: Chain) -> Array:
         own = np.flatnonzero(rows.run == i)
         hardest[own] = [slowing[span].max(initial=0.0) for span in rows.spans(own, r.time_s, NEAR_S)]
     where = 2 * rows.place + (rows.direction > 0)
-    usual = {w: float(np.median(hardest[where == w])) for w in np.unique(where)}
+    usual = {w: median_known(hardest[where == w]) for w in np.unique(where)}
     return np.asarray(hardest - np.array([usual[w] for w in where]))
 
 

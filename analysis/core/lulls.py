@@ -12,7 +12,7 @@ import numpy as np
 from analysis.core.airsensor import Gusts, turning
 from analysis.core.alignment import Pass
 from analysis.core.course import Layout
-from analysis.core.samples import Samples
+from analysis.core.samples import Samples, median_known
 from analysis.core.stretches import Stretches
 from analysis.core.types import Array, Mask
 
@@ -141,7 +141,7 @@ def _series(r: Samples, ride: Pass, kept: Mask, layout: Layout, gain: float) -> 
     air = np.interp(time, time[there], means[there])
     if layout.closed:
         air = air - turning(air, np.interp(time, r.time_s[own], ride.along_m[own - ride.first]) / layout.marks_m[-1])
-    return ride.run, time, air - float(np.median(air)), there
+    return ride.run, time, air - median_known(air), there
 
 
 def _echo(keep: float, fresh: float, noise: float) -> float:

@@ -223,7 +223,7 @@ def prepare(session: Session, run: Run, origin_rad: tuple[float, float] | None) 
         return None
     speed, distance = moved
     step = np.diff(c.time_s, prepend=c.time_s[0])
-    usual = float(np.median(step[1:]))
+    usual = median_known(step[1:])
     gap = step > max(SHORT_GAP_S, 2.5 * usual)
     longest = max(SHORT_GAP_S, 2.2 * usual)
     mass_kg = float(system_mass_kg(session, run) or np.nan)
@@ -259,7 +259,7 @@ def prepare(session: Session, run: Run, origin_rad: tuple[float, float] | None) 
 
 def _motion(c: Channels, east: Array | None, north: Array | None) -> tuple[Array, Array] | None:
     """Wheel speed and distance; each from the other where one is missing, from positions at last."""
-    usual_s = float(np.median(np.diff(c.time_s)))
+    usual_s = median_known(np.diff(c.time_s))
     wheel = None if c.speed_mps is None else tame(c.speed_mps, LEAP_MPS * max(1.0, usual_s))
     speed = None if wheel is None else bridged(c.time_s, wheel, 6.0)
     distance = None if c.distance_m is None else bridged(c.time_s, c.distance_m, 30.0)

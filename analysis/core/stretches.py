@@ -166,22 +166,20 @@ def _one(sums: _Running, ride: int, p: Pass, layout: Layout, spin: float) -> dic
     rates = sums.sums[:, part][:, moves]
     inertia = r.mass_kg + spin
     v = sums.speed_mps[part][moves]
-    *around, speed, square = _around(places, travelled, np.vstack([rates, v, v**2]))
-    diff = dict(zip(SUMS, np.diff(around), strict=True))
-    kinetic = 0.5 * inertia * square
+    means, growth = _around(places, travelled, np.vstack([rates, v, v**2]))
+    *steps, _, square = np.diff(means)
+    diff, speed, grows = dict(zip(SUMS, steps, strict=True)), means[-2], dict(zip(SUMS, growth, strict=False))
     weight = r.mass_kg * STANDARD_GRAVITY
     count = max(places.size - 1, 0)
     full = np.ones(count)
-    work, bearing, area = (rates[SUMS.index(name)] for name in ("work", "bearing", "area"))
-    push = _rate(places, travelled, work - 0.5 * inertia * v**2 - bearing)
-    area_rate = _rate(places, travelled, area)
-    powers = _rate(places, travelled, work) * speed
+    push, area_rate = grows["work"] - 0.5 * inertia * growth[-1] - grows["bearing"], grows["area"]
+    powers = grows["work"] * speed
     height = np.full(count, np.nan) if sums.height is None else np.diff(np.interp(at, *sums.height))
     return {
         "run": full * p.run, "ride": full * ride, "place": numbers[:-1] if count else np.zeros(0),
         "direction": full * p.direction,
         "begin_s": at[:-1] if count else np.zeros(0), "duration_s": np.diff(at), "length_m": diff["length"],
-        "energy_j": diff["work"] - np.diff(kinetic) - diff["bearing"], 
+        "energy_j": diff["work"] - 0.5 * inertia * square - diff["bearing"], 
         "work_j": diff["work"], "area_j_m2": diff["area"],
         "yaw_area_j_m2": diff["yaw_area"], "abs_yaw_area": diff["abs_yaw"], "rolling_j": weight * diff["length"],
         "weight_n": full * weight, "power_square": diff["power2"], "air_square": diff["air2"],
@@ -200,33 +198,29 @@ def _forwards(travelled_m: Array) -> tuple[Array, IntArray | slice]:
     return np.unique(travelled_m, return_index=True)
 
 
-def _around(places_m: Array, travelled_m: Array, values: Array) -> Array:
-    """Means of quantities, a row each, over a short piece of road about each mark.
+def _around(places_m: Array, travelled_m: Array, values: Array) -> tuple[Array, Array]:
+    """Means of quantities, a row each, over a short piece of road about each mark, and their growth for each metre.
 
     Every term of the balance is averaged alike and over the same road on every pass, so that the balance (and the
     height in it) still holds to the letter while the noise of single speed samples averages out. Smoothing the
     speed alone would push what a gust does over the mark into the next stretch, and dilute the drag area.
     """
     if places_m.size == 0:
-        return np.zeros((len(values), 0))
+        return np.zeros((len(values), 0)), np.zeros((len(values), 0))
     step = np.diff(travelled_m)
     total = np.zeros(values.shape)
     np.cumsum(0.5 * (values[:, 1:] + values[:, :-1]) * step, axis=1, out=total[:, 1:])
 
-    def integral(x: Array) -> Array:  # exact between samples too: a gap may be longer than the window
+    def reached(x: Array) -> tuple[Array, Array]:  # exact between samples too: a gap may be longer than the window
         j = np.clip(np.searchsorted(travelled_m, x, side="right") - 1, 0, travelled_m.size - 2)
         beyond = x - travelled_m[j]
         share = np.clip(beyond / step[j], 0.0, 1.0)
-        here, after = values[:, j], values[:, j + 1]
-        return np.asarray(total[:, j] + beyond * (here + 0.5 * share * (after - here)))
+        here = values[:, j]
+        there = here + share * (values[:, j + 1] - here)
+        return total[:, j] + 0.5 * beyond * (here + there), there
 
-    return (integral(places_m + MARK_WINDOW_M) - integral(places_m - MARK_WINDOW_M)) / (2.0 * MARK_WINDOW_M)
-
-
-def _rate(places_m: Array, travelled_m: Array, total: Array) -> Array:
-    """Growth of a running sum for each metre, over the road about each mark."""
-    ends = [np.interp(places_m + d, travelled_m, total) for d in (MARK_WINDOW_M, -MARK_WINDOW_M)]
-    return np.asarray((ends[0] - ends[1]) / (2.0 * MARK_WINDOW_M))
+    (far, after), (near, before) = reached(places_m + MARK_WINDOW_M), reached(places_m - MARK_WINDOW_M)
+    return (far - near) / (2.0 * MARK_WINDOW_M), (after - before) / (2.0 * MARK_WINDOW_M)
 
 
 def _smooth_height(r: Samples) -> tuple[Array, Array] | None:

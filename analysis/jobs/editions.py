@@ -12,14 +12,16 @@ import numpy as np
 from django.utils import timezone
 
 from analysis.core.pool.arms import Arms, Codes, arms_of
+from analysis.core.pool.extras import Behind, Column
 from analysis.core.pool.facts import Facts, facts_of
 from analysis.core.pool.fit import fit
-from analysis.core.pool.hiding import departure_of
+from analysis.core.pool.hiding import Hidden, departure_of
 from analysis.core.pool.publish import WAITING, Standing, Stratum, Table, publish, reasons
 from analysis.core.pool.rank import probability_of_smallest, rank_score
+from analysis.jobs.edition_extras import ExtrasOfCategory, MadeExtras, columns_of
 from analysis.results.evidence import Evidence, evidence_of
 from analysis.results.ledger import ArmKeys, arm_keys, contributor_keys, entry_of, hidden_of
-from analysis.results.models import Edition, LedgerEntry, Standings
+from analysis.results.models import CountedGroup, Edition, LedgerEntry, Standings
 from analysis.results.services.attempts import Attempt
 from analysis.results.services.editions import edition_store
 from analysis.results.standings import current_edition, without_consent
@@ -41,16 +43,23 @@ def make_edition(attempt: Attempt) -> dict[str, Any]:
     keys = contributor_keys(studio, evidence.rider)
     tables: list[Standings] = []
     entries: list[LedgerEntry] = []
+    groups: list[CountedGroup] = []
     categories = sorted(set(evidence.category))
     for done, category in enumerate(categories):
         attempt.progress(0.05 + 0.85 * done / len(categories), f"pooling {category}")
         made = _Category.of(studio, evidence.of(category), category, keys)
-        rows, more = made.edition(before, number, at)
-        tables, entries = tables + rows, entries + more
+        rows, more, counted = made.edition(before, number, at)
+        tables, entries, groups = tables + rows, entries + more, groups + counted
     attempt.progress(0.9, "keeping the edition")
     with attempt.atomic():
         edition = edition_store(
-            studio=studio, number=number, evidence=evidence, at=at, standings=tables, entries=entries
+            studio=studio,
+            number=number,
+            evidence=evidence,
+            at=at,
+            standings=tables,
+            entries=entries,
+            groups=groups,
         )
         result = {"edition": str(edition.pk)}
         attempt.done(result)
@@ -67,6 +76,7 @@ class _Category:
     keys: ArmKeys
     strata: tuple[Stratum, ...]
     facts: Facts
+    columns: tuple[Column, ...]
 
     @classmethod
     def of(cls, studio: Studio, evidence: Evidence, name: str, keys: dict[UUID, int]) -> _Category:
@@ -78,22 +88,31 @@ class _Category:
         strata = tuple(Stratum(each.ways, evidence.within(each)[order]) for each in STRATA)
         sorted_arms = arms.take(order)
         base = int(np.bincount(arms.product).argmax())
-        return cls(studio, name, sorted_arms, made, strata, facts_of(fit(sorted_arms, base)))
+        facts = facts_of(fit(sorted_arms, base))
+        return cls(studio, name, sorted_arms, made, strata, facts, columns_of(evidence, order))
 
-    def edition(self, before: Edition | None, number: int, at: datetime) -> tuple[list[Standings], list[LedgerEntry]]:
-        """Rows of this category, and what the ledger must keep of it."""
+    def edition(
+        self, before: Edition | None, number: int, at: datetime
+    ) -> tuple[list[Standings], list[LedgerEntry], list[CountedGroup]]:
+        """Rows of this category, and what must be kept of it for ever."""
         old = self._old(before)
         error_m4 = float(np.median(self.arms.se_m2**2))
         departure_m4 = departure_of(self.facts.tau_used_m2, error_m4)
         hidden, place = hidden_of(self.studio, self.name, self.keys, departure_m4=departure_m4, error_m4=error_m4)
         standing = {at: self._standing(row) for at, row in old.items()}
-        made = publish(self.arms, place, self.strata, standing, hidden, self.facts.tau_used_m2)
+        extras = MadeExtras()
+
+        def beside(table: Table) -> None:
+            nonlocal extras
+            extras = self._extras(table, place, hidden, at)
+
+        made = publish(self.arms, place, self.strata, standing, hidden, self.facts.tau_used_m2, beside=beside)
         whole = made[0] if 0 in made else old.get(0)
         rows = []
         for which in range(len(STRATA)):
             table = made.get(which)
             if table is not None:
-                rows.append(self._new(which, table, number))
+                rows.append(self._new(which, table, number, extras if which == 0 else MadeExtras()))
             elif which in old and which not in made:
                 rows.append(self._kept(which, old[which]))
             elif self.strata[which].rows.any():
@@ -103,7 +122,16 @@ class _Category:
             for table in made.values()
             if table is not None
         ]
-        return rows, entries
+        return rows, entries + extras.entries, extras.groups
+
+    def _extras(self, table: Table, place: Codes, hidden: Hidden, at: datetime) -> MadeExtras:
+        """Counts and slopes of a new table of all riders, once riders are enough to say how they spread."""
+        if not self.facts.enough or self.facts.quantile is None:
+            return MadeExtras()
+        behind = Behind(
+            self.arms, self.keys.contributor, place, self.columns, self.facts.tau_used_m2, self.facts.quantile
+        )
+        return ExtrasOfCategory(self.studio, self.name, behind, self.keys, at).made(table, hidden)
 
     def _old(self, before: Edition | None) -> dict[int, Standings]:
         """Tables of the edition before that show something, by number of stratum."""
@@ -141,18 +169,18 @@ class _Category:
             contributors=contributors,
         )
 
-    def _new(self, which: int, table: Table, number: int) -> Standings:
+    def _new(self, which: int, table: Table, number: int, extras: MadeExtras) -> Standings:
         figures = self.facts.document() | {
             "as_of": number,
             "studies": table.all_studies,
             "prediction_df": table.prediction_df if self.facts.enough else None,
         }
-        products = [*self._shown(table), *self._withheld(table.withheld)]
+        products = [*self._shown(table, extras), *self._withheld(table.withheld)]
         lower = table.covariance[np.tril_indices(table.shown.size)]
         contributors = np.unique(self.keys.contributor[table.rows])
         return self._row(which, figures, products, np.ascontiguousarray(lower).tobytes(), contributors.tobytes())
 
-    def _shown(self, table: Table) -> list[dict[str, Any]]:
+    def _shown(self, table: Table, extras: MadeExtras) -> list[dict[str, Any]]:
         best = probability_of_smallest(table.effects_m2, table.covariance) if self.facts.enough else None
         score = rank_score(table.effects_m2, table.covariance) if self.facts.enough else None
         return [
@@ -166,6 +194,7 @@ class _Category:
                 "component": 1,
                 "median_cda_m2": self._median(table.rows, int(product)),
                 "withheld": None,
+                **extras.of(int(product)),
             }
             for at, product in enumerate(table.shown)
         ]

@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from django.contrib import admin
 
-from analysis.results.models import Acceptance, Analysis, Arm, ContributorKey, Edition, Job, LedgerEntry, Standings
+from analysis.results.models import (
+    Acceptance,
+    Analysis,
+    Arm,
+    ContributorKey,
+    CountedGroup,
+    Edition,
+    Job,
+    LedgerEntry,
+    Standings,
+)
 from studio.records.admin import ReadOnlyAdmin
 
 
@@ -55,3 +65,9 @@ class ContributorKeyAdmin(ReadOnlyAdmin):
 class LedgerEntryAdmin(ReadOnlyAdmin):
     list_display = ("category", "figures", "published_at", "studio")
     list_select_related = ("studio",)
+
+
+@admin.register(CountedGroup)
+class CountedGroupAdmin(ReadOnlyAdmin):
+    list_display = ("category", "product", "reference", "counted_at", "studio")
+    list_select_related = ("product", "reference", "studio")

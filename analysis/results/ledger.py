@@ -14,7 +14,7 @@ import numpy as np
 from analysis.core.pool.arms import Codes
 from analysis.core.pool.hiding import Hidden, sorted_unknowns
 from analysis.core.types import Array
-from analysis.results.models import ContributorKey, LedgerEntry
+from analysis.results.models import ContributorKey, CountedGroup, LedgerEntry
 from studio.records.models import Studio
 
 
@@ -68,7 +68,7 @@ def hidden_of(
     _, first, which = np.unique(every[:, 1], return_index=True, return_inverse=True)
     unknowns, place = sorted_unknowns(every[first, 0], every[first, 2])
     where = place[which]
-    hidden = Hidden(unknowns, departure_m4, error_m4)
+    hidden = Hidden(unknowns, departure_m4, error_m4, _counted(studio, category, every[first, 0]))
     start = len(present.arm)
     for entry, rows in zip(entries, told, strict=True):
         lines = np.zeros((entry.figures, first.size))
@@ -76,6 +76,13 @@ def hidden_of(
         hidden.enter(lines)
         start += len(rows)
     return hidden, where[: len(present.arm)]
+
+
+def _counted(studio: Studio, category: str, keys: Codes) -> Codes:
+    """Who was counted ever, numbered as contributors are."""
+    rows = CountedGroup.objects.filter(studio=studio, category=category).values_list("riders", flat=True)
+    counted = [np.frombuffer(riders, np.int64) for riders in rows]
+    return np.flatnonzero(np.isin(np.unique(keys), np.concatenate(counted))) if counted else np.empty(0, np.int64)
 
 
 def entry_of(studio: Studio, category: str, keys: Codes, weights: Array, at: datetime) -> LedgerEntry:

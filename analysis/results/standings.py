@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 from uuid import UUID
@@ -36,6 +37,9 @@ class ShownProduct:
     riders: int | None = None
     studies: int | None = None
     component: int | None = None
+    faster_riders: int | None = None
+    counted_riders: int | None = None
+    slopes: tuple[dict[str, Any], ...] | None = None
     withheld: str | None = None
 
 
@@ -132,6 +136,8 @@ def _against(row: Standings, reference: UUID | None) -> ShownStandings:
         _told(each, place, shown[base], float(np.sqrt(max(variance[at], 0.0))), row.figures)
         for at, (each, place) in enumerate(zip(shown, places, strict=True))
     ]
+    if base == 0:  # counts and slopes are told against the product that they were made for
+        rows = [replace(told, **_beside(each)) for told, each in zip(rows, shown, strict=True)]
     known = {
         key: row.figures[key] for key in ("tau_m2", "tau_dl_m2", "q", "df", "i2", "inconsistency_p", "interval_method")
     }
@@ -157,6 +163,12 @@ def _told(
         studies=each["studies"],
         component=each["component"],
     )
+
+
+def _beside(each: Mapping[str, Any]) -> dict[str, Any]:
+    """Counts and slopes; none in tables of before they were made."""
+    counts = {name: each.get(name) for name in ("faster_riders", "counted_riders")}
+    return counts | {"slopes": tuple(each.get("slopes", ()))}
 
 
 def _t(df: int | None) -> float | None:

@@ -26,7 +26,8 @@ from studio.records.spreadsheet import harmless
 FORMATS = ("json", "csv")
 COLUMNS = (
     "product", "id", "effect_m2", "se_m2", "ci95_m2", "prediction95_m2", "p_best", "score", "riders", "studies",
-    "component", "delta_w", "ci95_w", "delta_s", "ci95_s", "price", "currency", "watts_per_100", "withheld",
+    "component", "faster_riders", "counted_riders", "delta_w", "ci95_w", "delta_s", "ci95_s", "price", "currency",
+    "watts_per_100", "withheld",
 )  # fmt: skip
 PAIRS = ("ci95_m2", "prediction95_m2", "ci95_w", "ci95_s")
 
@@ -97,7 +98,12 @@ class StandingsView(StudioView):
         },
     )
     def get(self, request: Request) -> Response:
-        """Products by effect; withheld rows say why."""
+        """Products by effect; withheld rows say why.
+
+        Against the first product that is shown, a row may say on how many riders it was faster (`faster_riders` of
+        `counted_riders`: whole groups of ten riders or more, never none or all of them), and in `slopes` how much its
+        effect changes with one step of `height`, `speed`, `yaw` or `bike_kind`, or why that is withheld.
+        """
         asked = request.query_params.get("format")
         if asked is not None and asked not in FORMATS:
             raise Malformed("The format is not known.", (Fault("", "format", shown(asked), "json or csv"),))

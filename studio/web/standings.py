@@ -29,6 +29,7 @@ WORDS = {
     "power_w": "Power (W)",
     "max_price": "Price at most",
 }
+STEPS = {"height": "cm more of the rider's height", "speed": "km/h more", "yaw": "degrees more of wind angle"}
 NO_EDITION = (
     "There are no figures yet. A figure is shown only when at least three riders stand behind it and none of them can "
     "be made out; the studio's next edition may have some."
@@ -48,6 +49,7 @@ def row_shown(row: Mapping[str, Any]) -> dict[str, Any]:
         "seconds": difference(row["delta_s"], "s"),
         "best": ABSENT if row["p_best"] is None else f"{rounded(100 * row['p_best'], 0)} %",
         "riders": ABSENT if row["riders"] is None else row["riders"],
+        "faster": "" if row["faster_riders"] is None else f"{row['faster_riders']} of {row['counted_riders']}",
         "price": money,
         "per_100": "" if row["watts_per_100"] is None else f"{rounded(row['watts_per_100'], 2)} W",
     }
@@ -75,8 +77,32 @@ def transfers(document: Mapping[str, Any]) -> str:
     low, high = (difference(end, "m2") for end in best["prediction95_m2"])
     return (
         f"With {best['product']} instead of {document['reference']}, a new rider can expect between {low} and {high} "
-        "m\N{SUPERSCRIPT TWO} (95 %; minus is faster)."
+        f"m\N{SUPERSCRIPT TWO} (95 %; minus is faster).{counted(best)}"
     )
+
+
+def counted(row: Mapping[str, Any]) -> str:
+    """On how many riders, where that may be said."""
+    if row["faster_riders"] is None:
+        return ""
+    return f" It was faster on {row['faster_riders']} of {row['counted_riders']} riders counted."
+
+
+def changes(document: Mapping[str, Any]) -> list[str]:
+    """What differences change with, a sentence for each slope that is told and that is not chance alone."""
+    return [
+        f"{row['product']}: with {_step(slope)} the difference changes by {difference(slope['slope_m2'], 'm2')} "
+        f"({interval(slope['ci95_m2'], 'm2')}) m\N{SUPERSCRIPT TWO}."
+        for row in document["products"]
+        for slope in row["slopes"] or ()
+        if slope["ci95_m2"] and slope["ci95_m2"][0] * slope["ci95_m2"][1] > 0.0
+    ]
+
+
+def _step(slope: Mapping[str, Any]) -> str:
+    if slope["moderator"] == "bike_kind":
+        return f"a {slope['unit'].replace(' instead of ', ' bike instead of a ')} bike"
+    return f"{plain(slope['step'])} {STEPS[slope['moderator']]}"
 
 
 def fields(asked: Mapping[str, str]) -> list[dict[str, Any]]:
@@ -121,6 +147,7 @@ def standings(request: HttpRequest) -> HttpResponse:
         "figure": mark_safe(write_svg(standings_figure(document))) if told else "",
         "unsaid": cannot_be_said(document),
         "transfers": transfers(document),
+        "changes": changes(document),
         "transfer": _transfer_page(request, document),
         "csv": f"{reverse('api:standings')}?{urlencode(asked | {'format': 'csv'})}",
     }

@@ -23,6 +23,9 @@ HALF = 0.50
 JUDGED = 0.56
 """The share that is asked for here: tau and with it the prior are estimates, and an attacker may know them better."""
 
+CAREFUL = 0.70
+"""The share for riders who were counted: which side they are on is told of them beside, though of no one alone."""
+
 ROUNDING_M2 = 0.0001
 """Figures are published as whole multiples of it [m2]."""
 
@@ -86,6 +89,7 @@ class Hidden:
     unknowns: Unknowns
     departure_m4: float  # variance of a departure, tau2 / 2
     error_m4: float  # median se2 of an arm
+    counted: Codes = field(default_factory=lambda: np.empty(0, np.int64))  # contributors who were counted ever
     told: Array = field(init=False)  # (contributors,) of all their contrasts together
     count: int = field(init=False, default=0)
     kept: NDArray[np.float32] = field(init=False)  # room for lines; their rounding leaves far more digits than float32
@@ -105,7 +109,7 @@ class Hidden:
         """
         self._count(self._new(weights))
 
-    def allows(self, weights: Array, spend: float) -> bool:
+    def allows(self, weights: Array, spend: float, *, leave: float = JUDGED, of: Codes | None = None) -> bool:
         """Count figures as published if half of everybody stays hidden then; otherwise nothing changes.
 
         Parameters
@@ -114,6 +118,10 @@ class Hidden:
             A line for every figure [1].
         spend : float
             What these figures may tell of any one contributor, in contrasts [1].
+        leave : float
+            Share of a prior standard deviation that must be left of those named in `of` [1].
+        of : ndarray, optional
+            Contributors; of everybody `JUDGED` must be left anyway, and `CAREFUL` of whom was counted [1].
 
         Returns
         -------
@@ -123,7 +131,7 @@ class Hidden:
             return False
         mark, told = self.mark(), self.told
         self._count(self._new(weights))
-        if float((self.told - told).max(initial=0.0)) <= spend and self.least() >= JUDGED:
+        if float((self.told - told).max(initial=0.0)) <= spend and self._keeps(leave, of):
             return True
         self.restore(mark)
         return False
@@ -141,15 +149,28 @@ class Hidden:
         """Go back to a mark: what was allowed since is not published after all."""
         self.count, self.told = mark
 
-    def least(self) -> float:
+    def _keeps(self, leave: float, of: Codes | None) -> bool:
+        if self.least() < JUDGED or self.least(self.counted, enough=CAREFUL) < CAREFUL:
+            return False
+        return of is None or self.least(of, enough=leave) >= leave
+
+    def least(self, of: Codes | None = None, *, enough: float = JUDGED) -> float:
         """The least share of a prior standard deviation that is left of anybody's contrast, whoever else attacks.
+
+        Parameters
+        ----------
+        of : ndarray, optional
+            Contributors who are looked at; all of them without it [1].
+        enough : float
+            Share near which it is exact [1].
 
         Returns
         -------
         float
-            Near to half exact for riders of one contrast and below the truth for others; above it a lower bound [1].
+            Near to `enough` exact for riders of one contrast, below the truth for others; above it a lower bound [1].
         """
-        near = np.flatnonzero(self.told > FAR)
+        near = np.flatnonzero(self.told > FAR * (1.0 - enough**2) / (1.0 - JUDGED**2))
+        near = near if of is None else np.intersect1d(near, of)
         if not near.size:
             return 1.0
         ends = np.searchsorted(self.unknowns.contributor, np.arange(self.told.size + 1))
@@ -160,8 +181,8 @@ class Hidden:
         room = np.maximum(1.0 - most, 1e-12)
         # whatever another knows takes at most told x most / room: whom that leaves more than half is not looked at
         bound = 1.0 - most[near] - self.told[near] * float((most / room).max())
-        left = float(bound.min(initial=1.0, where=bound > JUDGED**2))
-        for at in near[bound <= JUDGED**2]:
+        left = float(bound.min(initial=1.0, where=bound > enough**2))
+        for at in near[bound <= enough**2]:
             own = blocks[at]
             shared = np.add.reduceat(((own.T @ self.lines) ** 2).sum(axis=0), ends[:-1])
             shared[at] = 0.0

@@ -7,7 +7,7 @@ publication waits until it can show most products; and a narrower stratum waits 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -72,6 +72,8 @@ def publish(
     standing: Mapping[int, Standing],
     hidden: Hidden,
     tau_m2: float,
+    *,
+    beside: Callable[[Table], None] = lambda table: None,
 ) -> dict[int, Table | None]:
     """New tables by number of stratum; None where a standing table is taken away. Those not named stay as they are.
 
@@ -89,6 +91,8 @@ def publish(
         Knows every figure ever published; those published now are added.
     tau_m2 : float
         Of the whole category [m2].
+    beside : callable
+        Told of a new table of all arms before narrower ones are audited: what else is said of them all goes first.
 
     Returns
     -------
@@ -106,6 +110,8 @@ def publish(
             table = _audited(draft, place, hidden, old)
             if table is not None:
                 out[number] = table
+                if stratum.ways == 0:
+                    beside(table)
         if stratum.ways == 0:
             now = out.get(number)
             whole = now.shown.size if now is not None else old.shown if old is not None else 0

@@ -21,6 +21,7 @@ from analysis.core.types import Array
 RIDERS_PER_MODERATOR = 10
 RIDERS_PER_KIND = 3
 TOO_FEW = "{found} riders tell it; a slope needs at least {needed}"
+ONE_SIDED = "one of the two has fewer than 3 riders"
 ALIKE = "it hardly differs between those who tested both, so that no slope can be told"
 
 
@@ -139,21 +140,45 @@ def regress(contrasts: Contrasts, moderators: Array, *, tau2: float | None = Non
     """
     known = np.asarray(np.isfinite(moderators).all(axis=1))
     told, x = contrasts.take(known), moderators[known]
-    riders, needed = np.unique(told.rider).size, RIDERS_PER_MODERATOR * max(1, x.shape[1])
-    if riders < needed:
-        return Untold(TOO_FEW.format(found=riders, needed=needed))
+    reason = untold(told.rider, x)
+    if reason is not None:
+        return reason
     centre = x.mean(axis=0)
     design = np.column_stack([np.ones(len(x)), x - centre])
-    if x.shape[1] == 0 or _rank(design) < design.shape[1]:
-        return Untold(ALIKE)
     equations = _Equations.of(told, design)
     zero = equations.at(0.0)
     best = equations.at(tau2) if tau2 is not None else equations.likeliest(zero)
     return _told(told, centre, best, zero)
 
 
-def _rank(design: Array) -> int:
-    return int(np.linalg.matrix_rank(design / np.maximum(np.abs(design).max(axis=0), 1e-300), tol=1e-9))
+def untold(rider: Codes, x: Array) -> Untold | None:
+    """Why these riders cannot tell a slope, if so; a function of who they are and never of what they measured.
+
+    Parameters
+    ----------
+    rider : ndarray, shape (n,)
+        Of each study [1].
+    x : ndarray, shape (n, m)
+        Moderators, all known [any unit].
+
+    Returns
+    -------
+    Untold or None
+    """
+    riders, needed = np.unique(rider).size, RIDERS_PER_MODERATOR * max(1, x.shape[1])
+    if riders < needed:
+        return Untold(TOO_FEW.format(found=riders, needed=needed))
+    design = np.column_stack([np.ones(len(x)), x - x.mean(axis=0)])
+    scaled = design / np.maximum(np.abs(design).max(axis=0), 1e-300)
+    if x.shape[1] == 0 or np.linalg.matrix_rank(scaled, tol=1e-9) < design.shape[1]:
+        return Untold(ALIKE)
+    return Untold(ONE_SIDED) if any(_one_sided(rider, column) for column in x.T) else None
+
+
+def _one_sided(rider: Codes, column: Array) -> bool:
+    """Whether one of only two values is that of very few riders."""
+    values = np.unique(column)
+    return values.size == 2 and any(np.unique(rider[column == one]).size < RIDERS_PER_KIND for one in values)
 
 
 def _explained(told: Contrasts, left: float) -> float | None:

@@ -4,7 +4,7 @@ from analysis.results.models.analysis import Analysis
 from analysis.results.models.edition import Edition, Standings
 from analysis.results.models.evidence import Acceptance, Arm
 from analysis.results.models.job import BACKGROUND_PRIORITY, USER_PRIORITY, Job, JobState
-from analysis.results.models.ledger import ContributorKey, LedgerEntry
+from analysis.results.models.ledger import ContributorKey, CountedGroup, LedgerEntry
 
 __all__ = [
     "BACKGROUND_PRIORITY",
@@ -13,6 +13,7 @@ __all__ = [
     "Analysis",
     "Arm",
     "ContributorKey",
+    "CountedGroup",
     "Edition",
     "Job",
     "JobState",

@@ -7,7 +7,7 @@ import secrets
 from django.db import models
 from uuid6 import uuid7
 
-from studio.records.models import Rider, Studio
+from studio.records.models import Product, Rider, Studio
 
 
 def random_key() -> int:
@@ -50,3 +50,27 @@ class LedgerEntry(models.Model):
 
     def __str__(self) -> str:
         return f"{self.figures} figures of {self.category}"
+
+
+class CountedGroup(models.Model):
+    """Riders who were counted together once for two products, and on how many of them the product was faster (null
+    where that is never told).
+
+    `riders` holds their random keys, int64, ascending. Kept for ever, so that nobody is ever counted again in another
+    company: what every published count is the sum of (`analysis.core.pool.tallies`).
+    """
+
+    id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
+    studio = models.ForeignKey(Studio, on_delete=models.PROTECT, related_name="+")
+    category = models.CharField(max_length=60)
+    product = models.ForeignKey(Product, on_delete=models.CASCADE, related_name="+")
+    reference = models.ForeignKey(Product, on_delete=models.CASCADE, related_name="+")
+    riders = models.BinaryField()
+    faster = models.PositiveIntegerField(null=True)
+    counted_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-id"]
+
+    def __str__(self) -> str:
+        return f"riders counted for {self.product} against {self.reference}"

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from analysis.results.evidence import Evidence
-from analysis.results.models import BACKGROUND_PRIORITY, Edition, Job, JobState, LedgerEntry, Standings
+from analysis.results.models import BACKGROUND_PRIORITY, CountedGroup, Edition, Job, JobState, LedgerEntry, Standings
 from analysis.results.services.jobs import job_create
 from studio.records.models import Studio
 from studio.records.services.events import note_event, turn
@@ -28,6 +28,7 @@ def edition_store(
     at: datetime,
     standings: Sequence[Standings],
     entries: Sequence[LedgerEntry],
+    groups: Sequence[CountedGroup] = (),
 ) -> Edition:
     """Keep an edition with its tables, and in the same transaction what the ledger must know of them.
 
@@ -41,6 +42,7 @@ def edition_store(
             row.edition = edition
         Standings.objects.bulk_create(standings, batch_size=100)
         LedgerEntry.objects.bulk_create(entries, batch_size=100)
+        CountedGroup.objects.bulk_create(groups, batch_size=100)
         Standings.objects.filter(studio=studio).exclude(edition=edition).delete()
         note_event(studio=studio, by=None, verb="made", record=edition)
         return edition

@@ -6,7 +6,7 @@ import pytest
 
 from analysis.core.pool import arms_of, pool
 from analysis.jobs.editions import make_edition
-from analysis.results.models import Arm, ContributorKey, Edition, LedgerEntry, Standings
+from analysis.results.models import Arm, ContributorKey, CountedGroup, Edition, LedgerEntry, Standings
 from analysis.results.services.evidence import evidence_withdraw
 from analysis.results.services.jobs import claim_next, job_create
 from analysis.results.standings import WITHDRAWN, current_edition, standings_of
@@ -211,6 +211,88 @@ def test_arms_of_a_rider_who_never_agreed_are_in_no_edition(studio, wheels, ride
     made()
     assert current_edition(studio).arms == 0
     assert not Standings.objects.exists()
+
+
+@pytest.fixture
+def pairs(studio, wheels, rng):
+    """Riders who tested the first two wheels; taller ones gain more."""
+
+    def enter(riders, *, faster=None):
+        made = RiderFactory.create_batch(riders, studio=studio)
+        for at, rider in enumerate(made):
+            ConsentFactory(rider=rider, purpose="pooled_results")
+            session, height_cm = FieldSessionFactory(rider=rider), rng.normal(176.0, 9.0)
+            gain = -0.001 if faster is None or at < faster else 0.001
+            gain += rng.normal(0.0, 0.0014) if faster is None else -0.00001 * (height_cm - 176.0)
+            for product, value in zip(wheels[:2], (0.25, 0.25 + gain), strict=True):
+                ArmFactory(analysis__session=session, product=product, cda_m2=value, height_cm=height_cm)
+        return made
+
+    return enter
+
+
+def counts(studio):
+    return {(row.faster_riders, row.counted_riders) for row in told(studio).products} - {(None, None)}
+
+
+def test_an_edition_counts_the_riders_on_whom_a_product_was_faster(studio, pairs, made):
+    pairs(40, faster=28)
+    made()
+    first = told(studio).products[0]
+    assert counts(studio) == {(28 if first.effect_m2 < 0 else 12, 40)}
+    assert CountedGroup.objects.count() == 1
+
+
+@pytest.mark.parametrize(("riders", "faster"), [(9, 5), (40, 40), (40, 0), (40, 39)])
+def test_few_riders_or_nearly_all_of_one_mind_are_not_counted(studio, pairs, made, riders, faster):
+    pairs(riders, faster=faster)
+    made()
+    assert not counts(studio)
+
+
+def test_one_more_rider_and_a_new_edition_change_no_count(studio, pairs, made):
+    pairs(40, faster=28)
+    made()
+    before = counts(studio)
+    pairs(1, faster=1)
+    made()
+    assert (counts(studio), Edition.objects.count()) == (before, 2)
+
+
+def test_twice_the_riders_are_the_old_group_and_the_new_one(studio, pairs, made):
+    pairs(40, faster=28)
+    made()
+    pairs(50, faster=20)
+    made()
+    sizes = sorted(len(group.riders) // 8 for group in CountedGroup.objects.all())
+    assert sizes == [40, 50]
+    assert {pair[1] for pair in counts(studio)} == {90}
+
+
+def test_with_one_of_a_group_gone_its_count_is_gone(studio, pairs, made):
+    rider = pairs(40, faster=28)[0]
+    made()
+    Consent.objects.filter(rider=rider).update(withdrawn_at="2026-06-01T00:00:00Z")
+    assert not counts(studio)
+    evidence_withdraw(rider=rider)
+    pairs(60, faster=30)
+    made()
+    assert {pair[1] for pair in counts(studio)} <= {60}
+
+
+def test_a_slope_over_height_is_told_and_counts_in_the_ledger(studio, pairs, made):
+    pairs(80)
+    made()
+    slopes = [slope for row in told(studio).products for slope in row.slopes]
+    height = next(slope for slope in slopes if slope["moderator"] == "height")
+    assert height["ci95_m2"][0] < height["slope_m2"] < height["ci95_m2"][1]
+    assert height["riders"] == 80
+    assert {slope["moderator"] for slope in slopes if slope["withheld"]} == {"speed", "yaw"}
+    figures = sum(entry.figures for entry in LedgerEntry.objects.all())
+    tables = sum(
+        sum(not each["withheld"] for each in row.products) - 1 for row in Standings.objects.all() if row.covariance
+    )
+    assert figures == tables + 1 + CountedGroup.objects.count()
 
 
 def test_an_edition_is_progress_and_an_event(studio, ride, made, django_assert_max_num_queries):

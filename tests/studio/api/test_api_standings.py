@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from django.utils import timezone
 
+from analysis.results.models import Standings
 from tests.factories import ConsentFactory, ContributorKeyFactory, ProductFactory, StandingsFactory
 from tests.standing_figures import FIGURES
 
@@ -97,6 +98,18 @@ def test_what_is_withheld_or_untested_has_no_figure_and_says_why(ask):
         assert row["withheld"] == reason
         figures = set(row) - {"product", "id", "price", "currency", "withheld"}
         assert {key: row[key] for key in figures} == dict.fromkeys(figures)
+
+
+def test_counts_and_slopes_stand_beside_the_figures_that_they_were_made_for(ask, catalogue):
+    """Against another product than the first they are not told: they would be another count."""
+    slope = {"moderator": "yaw", "unit": "deg", "step": 5.0, "slope_m2": 0.001, "ci95_m2": [0.0, 0.002], "riders": 11}
+    row = Standings.objects.get()
+    row.products[1] |= {"faster_riders": 9, "counted_riders": 12, "slopes": [slope | {"withheld": None}]}
+    row.save()
+    told = rows(ask())["=Tarn 80"]
+    assert (told["faster_riders"], told["counted_riders"], told["slopes"][0]["slope_m2"]) == (9, 12, 0.001)
+    other = rows(ask(reference=str(catalogue["Vaskel Deep"].pk)))["=Tarn 80"]
+    assert (other["faster_riders"], other["counted_riders"], other["slopes"]) == (None, None, None)
 
 
 def test_price_and_currency_only_select_rows(ask):

@@ -57,6 +57,40 @@ def test_a_new_rider_is_told_what_to_expect(wheels, shop_dee, page):
     assert "With <b>Tarn 80 instead of Tarn 40, a new rider can expect between" in seen
 
 
+@pytest.fixture
+def slopes(wheels):
+    """Counts and slopes beside the faster product."""
+    slope = {"moderator": "height", "unit": "cm", "step": 10.0, "slope_m2": -0.0012, "riders": 14, "withheld": None}
+    told = slope | {"ci95_m2": [-0.002, -0.0004]}
+    chance = slope | {"moderator": "yaw", "slope_m2": 0.0001, "ci95_m2": [-0.001, 0.0012]}
+    withheld = slope | {"moderator": "speed", "slope_m2": None, "ci95_m2": None, "withheld": "too few"}
+    kinds = told | {"moderator": "bike_kind", "unit": "road instead of time trial", "step": 1.0}
+    wheels.products[1] |= {"faster_riders": 9, "counted_riders": 12, "slopes": [told, chance, withheld, kinds]}
+    wheels.save()
+    return wheels
+
+
+def test_the_shop_is_told_on_how_many_riders_it_was_faster(slopes, shop_dee, page):
+    assert "It was faster on 9 of 12 riders counted." in page(shop_dee, asked(slopes)).text
+
+
+def test_slopes_beyond_chance_are_told_in_plain_words(slopes, shop_dee, page):
+    seen = page(shop_dee, asked(slopes)).text
+    assert "with 10 cm more of the rider's height the difference changes by \N{MINUS SIGN}0.0012" in seen
+    assert "with a road bike instead of a time trial bike the difference" in seen
+    assert "wind angle the difference" not in seen
+    assert "km/h more the" not in seen
+
+
+def test_no_count_is_told_where_there_is_none(wheels, shop_dee, page):
+    assert "riders counted" not in page(shop_dee, asked(wheels)).text
+
+
+def test_fitters_find_the_way_to_what_each_rider_carries_and_shops_do_not(wheels, shop_dee, fitter_bo, page):
+    assert any(link.startswith("/standings/transfer/?") for link in page(fitter_bo, asked(wheels)).links())
+    assert not any("transfer" in link for link in page(shop_dee, asked(wheels)).links())
+
+
 def test_a_question_keeps_what_was_filled_in_and_leads_to_the_same_table(wheels, shop_dee, page):
     seen = page(shop_dee, asked(wheels, speed_kmh=50))
     assert [one.get("value") for one in seen.all("input") if one.get("name") == "speed_kmh"] == ["50"]

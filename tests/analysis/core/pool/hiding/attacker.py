@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import combinations, product
 
 import numpy as np
@@ -24,12 +25,31 @@ QUESTIONS = [stratum for stratum in product(("", *BIKE_KINDS), ("", *HEIGHTS), (
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What one question gave: effects against the reference, the edition that the figures are of, and tau."""
+    """What one question gave: effects against the reference, the edition that the figures are of, and tau.
+
+    `counts` says on how many riders a product was faster and of how many; `slopes` how much its effect changes with one
+    step of a study's numbers, by product and number.
+    """
 
     reference: int
     effects: dict[int, float]
     as_of: int
     tau_m2: float
+    counts: dict[int, tuple[int, int]] = field(default_factory=dict)
+    slopes: dict[tuple[int, int], float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """What counts gave away of some riders at once: how many of them were faster on a product than on the other, or
+    (None) that at most one was, or all but at most one."""
+
+    category: int
+    product: int
+    reference: int
+    edition: int
+    riders: frozenset[int]
+    faster: int | None
 
 
 Ask = Callable[[int, tuple[str, str, str], int | None], Answer | None]
@@ -45,6 +65,7 @@ class Attacker:
     lines: list[np.ndarray] = field(default_factory=list)
     read: list[float] = field(default_factory=list)
     seen: set[tuple[object, ...]] = field(default_factory=set)
+    slopes: int = 0  # of the lines
     misread: float = 0.0  # largest difference of an answer from what its weights make of the true values
 
     def __post_init__(self) -> None:
@@ -53,6 +74,7 @@ class Attacker:
         self.arms = [(study, arm) for study in own for arm in range(len(study.products))]
         self.first = {study.number: at for at, (study, arm) in enumerate(self.arms) if arm == 0}
         self.values = np.array([study.values[arm] for study, arm in self.arms])
+        self.errors = np.array([study.errors[arm] for study, arm in self.arms])
 
     def question(self, ask: Ask) -> None:
         """Ask everything once; answers that say nothing new against another reference are only compared."""
@@ -80,6 +102,33 @@ class Attacker:
                 self.lines.append(weights[name])
                 self.read.append(effect)
                 self.misread = max(self.misread, abs(float(weights[name] @ self.values) - effect))
+        for (name, number), slope in answer.slopes.items():
+            line = self._slope_line(behind, (name, answer.reference), number, answer.tau_m2)
+            self.lines.append(line)
+            self.read.append(slope)
+            self.slopes += 1
+            self.misread = max(self.misread, abs(float(line @ self.values) - slope))
+
+    def pairs(self, behind: Iterable[Study], names: tuple[int, int]) -> list[tuple[Study, int, int]]:
+        """Studies that hold both products, with the rows of their arms."""
+        return [
+            (s, *(self.first[s.number] + s.products.index(name) for name in names))
+            for s in behind
+            if set(names) <= set(s.products)
+        ]
+
+    def _slope_line(self, behind: Iterable[Study], names: tuple[int, int], number: int, tau_m2: float) -> np.ndarray:
+        """One dense generalised least squares of the differences on a number of their studies."""
+        pairs = self.pairs(behind, names)
+        riders = np.array([study.rider for study, _, _ in pairs])
+        rows = np.array([both for _, *both in pairs])
+        variance = np.diag((self.errors[rows] ** 2).sum(axis=1)) + tau_m2**2 * (riders[:, None] == riders)
+        columns = np.column_stack([np.ones(len(pairs)), [study.numbers[number] for study, _, _ in pairs]])
+        solved = np.linalg.solve(variance, columns)
+        weights = np.linalg.solve(columns.T @ solved, solved.T)[1]
+        line = np.zeros(len(self.arms))
+        line[rows[:, 0]], line[rows[:, 1]] = weights, -weights
+        return line
 
     def _weights(self, behind: Iterable[Study], answer: Answer) -> dict[int, np.ndarray]:
         """What each arm weighs in each product's effect: one dense generalised least squares."""
@@ -106,12 +155,9 @@ class Attacker:
         if not self.lines:
             return {}
         lines = np.array(self.lines)
-        prior = self._prior()
-        spread = prior @ lines.T
-        noise = ROUNDING_M2**2 / 12.0 * np.eye(len(lines))
-        left = prior - spread @ np.linalg.solve(lines @ spread + noise, spread.T)
+        prior, (_, left) = self.prior, self.posterior()
         behind = {self.arms[at][0].rider for at in np.flatnonzero(np.abs(lines).max(axis=0) > 1e-9)}
-        owner, wanted = self._contrasts()
+        owner, wanted = self.contrasts
         after, before = wanted @ left @ wanted.T, np.einsum("ij,jk,ik->i", wanted, prior, wanted)
         out = dict.fromkeys(behind, 1.0)
         for knower in set(owner):
@@ -123,7 +169,18 @@ class Attacker:
                 out[rider] = min(out[rider], float(share[owner == rider].min()))
         return out
 
-    def _prior(self) -> np.ndarray:
+    def posterior(self) -> tuple[np.ndarray, np.ndarray]:
+        """Mean and covariance of the values after all that was read; true effects of products are granted."""
+        expected = np.array([study.means[arm] for study, arm in self.arms])
+        if not self.lines:
+            return expected, self.prior
+        lines, spread = np.array(self.lines), self.prior @ np.array(self.lines).T
+        noise = ROUNDING_M2**2 / 12.0 * np.eye(len(lines))
+        gain = np.linalg.solve(lines @ spread + noise, spread.T).T
+        return expected + gain @ (np.array(self.read) - lines @ expected), self.prior - gain @ spread.T
+
+    @cached_property
+    def prior(self) -> np.ndarray:
         """Departures that a rider's studies share, and the median error; a contrast's variance is tau2 + that."""
         riders = np.array([study.rider for study, _ in self.arms])
         tested = np.array([study.products[arm] for study, arm in self.arms])
@@ -131,7 +188,8 @@ class Attacker:
         median = float(np.median([study.errors[arm] ** 2 for study, arm in self.arms]))
         return self.tau_m2**2 / 2.0 * same + median * np.eye(len(self.arms))
 
-    def _contrasts(self) -> tuple[np.ndarray, np.ndarray]:
+    @cached_property
+    def contrasts(self) -> tuple[np.ndarray, np.ndarray]:
         """Every rider's contrasts: of every study, and the mean of those that hold the same two products."""
         single: dict[tuple[int, int, int], list[np.ndarray]] = {}
         for study in self.studies:

@@ -8,12 +8,15 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from analysis.core.pool.arms import Arms
-from analysis.core.pool.facts import facts_of
+from analysis.core.pool.extras import Behind, Column, Extras, extras_of
+from analysis.core.pool.facts import RIDERS_FOR_SPREAD, facts_of
 from analysis.core.pool.fit import fit
 from analysis.core.pool.hiding import Hidden, departure_of, sorted_unknowns
-from analysis.core.pool.publish import Standing, Stratum, publish
+from analysis.core.pool.publish import Standing, Stratum, Table, publish
+from analysis.core.pool.tallies import Group, tally
+from analysis.core.pool.transfer import contrasts_of
 from analysis.results.strata import STRATA
-from tests.analysis.core.pool.hiding.attacker import Answer
+from tests.analysis.core.pool.hiding.attacker import Answer, Counted
 from tests.analysis.core.pool.hiding.world import CATEGORIES, PRODUCTS_IN_ONE, Study
 
 BANDS = [(each.bike_kind, each.height, each.yaw) for each in STRATA]
@@ -30,6 +33,8 @@ class Shown:
     tau_m2: float
     studies: int
     riders: set[int]
+    counts: dict[int, tuple[int, int]] = field(default_factory=dict)
+    slopes: dict[tuple[int, int], float] = field(default_factory=dict)
 
 
 def arms_of_studies(studies: Sequence[Study]) -> Arms:
@@ -50,6 +55,8 @@ class Studio:
 
     studies: Sequence[Study]
     tables: dict[tuple[int, int], Shown] = field(default_factory=dict)
+    groups: dict[tuple[int, int, int], list[Group]] = field(default_factory=dict)
+    counted: list[Counted] = field(default_factory=list)  # all that counts ever gave away
 
     def __post_init__(self) -> None:
         self.hidden, self.place = [], []
@@ -82,12 +89,55 @@ class Studio:
         hidden = self.hidden[category]
         hidden.departure_m4 = departure_of(tau, hidden.error_m4)
         place = np.concatenate([self.place[category][s.number] for s in here])
-        for at, table in publish(arms, place, strata, standing, hidden, tau).items():
+        numbers = np.array([s.numbers for s in here for _ in s.products])
+        columns = [Column(str(at), column) for at, column in enumerate(numbers.T)]
+        extras: tuple[dict, dict] = ({}, {})
+
+        def beside(table: Table) -> None:
+            nonlocal extras
+            if len(riders) >= RIDERS_FOR_SPREAD:
+                extras = self._extras(category, Behind(arms, arms.rider, place, columns, tau, 2.0), table, edition)
+
+        for at, table in publish(arms, place, strata, standing, hidden, tau, beside=beside).items():
             self.tables.pop((category, at), None)
             if table is not None:
                 effects = {int(p): round(float(e), 4) for p, e in zip(table.shown, table.effects_m2, strict=True)}
                 behind = {here[study].rider for study in arms.study[table.rows]}
-                self.tables[category, at] = Shown(int(table.shown[0]), effects, edition, tau, table.all_studies, behind)
+                shown = Shown(int(table.shown[0]), effects, edition, tau, table.all_studies, behind)
+                shown.counts, shown.slopes = extras if at == 0 else ({}, {})
+                self.tables[category, at] = shown
+
+    def _extras(self, category: int, behind: Behind, table: Table, edition: int) -> tuple[dict, dict]:
+        """As `analysis.jobs.edition_extras` does it, with lists for rows."""
+        counts, base = {}, int(table.shown[0])
+        before = {int(p): self._groups(category, int(p), base) for p in table.shown[1:]}
+        counted = {p: np.concatenate([g.riders for g in own]) for p, own in before.items() if own}
+        found = extras_of(behind, table.shown, counted, self.hidden[category])
+        for product, own in before.items():
+            new = found.groups.get(product)
+            pair = contrasts_of(behind.arms, product, base)
+            told = tally([*own, *([new] if new else [])], pair.rider)
+            if told is not None:
+                counts[product] = told
+            self._give_away(category, (product, base), found, edition)
+        slopes = {
+            (product, int(slope.name)): slope.slope_m2
+            for product, slopes in found.slopes.items()
+            for slope in slopes
+            if slope.slope_m2 is not None
+        }
+        return counts, slopes
+
+    def _groups(self, category: int, product: int, base: int) -> list[Group]:
+        own = self.groups.get((category, product, base), [])
+        return own + [group.turned() for group in self.groups.get((category, base, product), [])]
+
+    def _give_away(self, category: int, pair: tuple[int, int], found: Extras, edition: int) -> None:
+        """A new group with its count; or that it was nearly of one mind."""
+        new = found.groups.get(pair[0])
+        if new is not None:
+            self.groups.setdefault((category, *pair), []).append(new)
+            self.counted.append(Counted(category, *pair, edition, frozenset(new.riders.tolist()), new.faster))
 
     def ask(self, category: int, stratum: tuple[str, str, str], reference: int | None) -> Answer | None:
         table = self.tables.get((category, BANDS.index(stratum)))
@@ -95,7 +145,8 @@ class Studio:
             return None
         base = table.base if reference is None else reference
         effects = {name: round(effect - table.effects[base], 4) for name, effect in table.effects.items()}
-        return Answer(base, effects, table.as_of, table.tau_m2)
+        beside = (table.counts, table.slopes) if base == table.base else ({}, {})
+        return Answer(base, effects, table.as_of, table.tau_m2, *beside)
 
     def shown(self) -> tuple[float, float, float]:
         """Shares of products in the whole, of one-way strata with figures, and of products in one-way strata."""

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg.lapack import dpotrf, dpotri
 
 from analysis.core.pool.arms import Arms, Codes
 from analysis.core.pool.layout import Network, counts, lay_out
@@ -155,16 +156,25 @@ def solve(sums: Sums, members: Codes, reference: int, tau2: float) -> Solved:
     if others.size:
         # scaled to a unit diagonal: errors of very different size cost no digits
         scale = 1.0 / np.sqrt(np.diag(sums.laplacian)[others])
-        inverse = (
-            scale[:, None] * np.linalg.inv(scale[:, None] * sums.laplacian[np.ix_(others, others)] * scale) * scale
-        )
-        covariance[np.ix_(inner, inner)] = (inverse + inverse.T) / 2.0
+        inverse = scale[:, None] * _inverse(scale[:, None] * sums.laplacian[np.ix_(others, others)] * scale) * scale
+        covariance[np.ix_(inner, inner)] = inverse
         effects[inner] = covariance[np.ix_(inner, inner)] @ rhs
     found = effects[inner]
     q = max(0.0, sums.y_p_y - float(found @ rhs))
     squares = (sums.z_z - 2.0 * float(found @ g_rhs) + float(found @ squared @ found)) / 2.0
     expected = (sums.trace - float((covariance[np.ix_(inner, inner)] * squared).sum())) / 2.0
     return Solved(tau2, effects, covariance, q, max(0.0, squares), max(0.0, expected))
+
+
+def _inverse(matrix: Array) -> Array:
+    """Inverse of a symmetric matrix by its Cholesky root, where errors leave it one."""
+    root, failed = dpotrf(matrix, lower=1)
+    lower, bad = dpotri(root, lower=1) if not failed else (root, failed)
+    if bad:
+        inverse = np.linalg.inv(matrix)
+        return np.asarray((inverse + inverse.T) / 2.0)
+    lower = np.tril(lower)
+    return np.asarray(lower + np.tril(lower, -1).T)
 
 
 def reml(at: Callable[[float], Solved], zero: Solved, start: float, *, look: bool) -> Solved:

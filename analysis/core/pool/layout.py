@@ -76,7 +76,8 @@ def _groups(arms: Arms, start: Codes, size: Codes, free: np.ndarray) -> list[Gro
     groups = []
     for k in np.flatnonzero(np.bincount(size[free])):
         rows = start[free & (size == k)] + np.arange(k)[:, None]
-        groups.append(Group(arms.product[rows], arms.value_m2[rows], arms.se_m2[rows] ** 2))
+        product, value, error = (np.take(x, rows, mode="clip") for x in (arms.product, arms.value_m2, arms.se_m2))
+        groups.append(Group(product, value, np.square(error, out=error)))
     return groups
 
 

@@ -22,7 +22,8 @@ from analysis.core.types import Array
 
 LEAVE = 0.75
 """Share of a standard deviation that must be left of the riders behind a count or a slope; figures leave `JUDGED`."""
-SPEND = 0.20
+SPEND = 0.055
+"""Of a contributor that one count or slope may tell: with more, narrower strata would have nothing left to tell."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -280,7 +280,8 @@ def test_with_one_of_a_group_gone_its_count_is_gone(studio, pairs, made):
     assert {pair[1] for pair in counts(studio)} <= {60}
 
 
-def test_a_slope_over_height_is_told_and_counts_in_the_ledger(studio, pairs, made):
+def test_a_slope_over_height_is_told_and_counts_in_the_ledger(studio, pairs, made, monkeypatch):
+    monkeypatch.setattr("analysis.core.pool.extras.SPEND", 0.20)  # 80 riders instead of some hundred
     pairs(80)
     made()
     slopes = [slope for row in told(studio).products for slope in row.slopes]

@@ -12,6 +12,12 @@ from analysis.core.pool.transfer import contrasts_of, regress
 ERROR_M2, TAU_M2, SLOPE = 0.0008, 0.0015, -0.001
 
 
+@pytest.fixture(autouse=True)
+def _generous(monkeypatch):
+    """A slope is told of 60 riders here, and not of some hundred only."""
+    monkeypatch.setattr("analysis.core.pool.extras.SPEND", 0.20)
+
+
 def category(riders, *, seed=1):
     """Every rider tested both products once; the difference grows with height."""
     rng = np.random.default_rng(seed)
@@ -93,6 +99,12 @@ def test_riders_of_whom_figures_have_told_much_are_not_counted():
     hidden.enter(telling)
     found = extras_of(behind, np.array([0, 1]), {}, hidden)
     assert list(found.groups[1].riders) == list(range(1003, 1030))
+
+
+def test_a_slope_that_tells_more_than_it_may_of_anyone_waits_for_more_riders(monkeypatch):
+    monkeypatch.setattr("analysis.core.pool.extras.SPEND", 0.055)
+    assert made(60)[0].slopes[1][0].withheld == TELLING
+    assert made(400)[0].slopes[1][0].slope_m2 is not None
 
 
 def test_nobody_is_counted_twice():

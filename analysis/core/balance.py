@@ -14,8 +14,8 @@ import numpy as np
 from scipy.linalg import solve_triangular
 
 from analysis.core import leastsquares
+from analysis.core.altimeter import heights_by_altimeter
 from analysis.core.course import MARK_WINDOW_M
-from analysis.core.samples import median_known
 from analysis.core.stretches import Stretches
 from analysis.core.types import Array, IntArray, Mask
 
@@ -30,13 +30,15 @@ EXTRAS = {
     "air at the rider in gusts": slice(-3, -2),
     "clocks": slice(-2, None),
 }
+# distance of the usual row from its run's middle over that from zero, below which the fit begins anew; steps of that
+PUSHED, CONCENTRATED = 0.75, 3
+SWOLLEN = 10.0  # the fit's noise over the model's, in squares: sessions without many odd stretches stay below
 ODD_Z = 5.0  # a stretch this many standard deviations from its twins is left out
 POWER_GAIN_SD = 0.013  # of power meter (0.012) and drivetrain efficiency (0.005) together, common to the session
 # how the gusts at the rider may differ from those at the sensor, relative (common practice, no source)
 RESPONSE_SD = 0.02
 # its prior in the fit: as good as fixed, for noise in gusts would pull it; its doubt is added after
 CONSIDERED_SD = 1e-3
-HEIGHT_FLOOR_M = 0.15  # an altimeter's mean over passes is trusted no better than this at one mark
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -110,14 +112,43 @@ def solve(rows: Stretches, usable: Mask, tyre_state: IntArray, frame: Frame) -> 
     system = _System(rows, tyre_state, frame)
     used = usable.copy()
     answer = system.fit(used)
-    for _ in range(8):  # every row is judged anew: the first fit may blame the innocent beside the odd
-        size = np.abs(np.nan_to_num(answer.score)) * usable
-        sound = usable & (size <= max(frame.odd_z, 0.5 * float(size.max(initial=0.0))))
+    if _pushed_aside(answer.score, usable, rows.run):  # many odd rows hide each other: begin with those that agree
+        for _ in range(CONCENTRATED):
+            used = _lesser_half(answer.score, usable, rows.run, about_middle=True)
+            answer = system.fit(used)
+    seen: set[bytes] = set()
+    while used.tobytes() not in seen:  # every row is judged anew: a fit may blame the innocent beside the odd
+        seen.add(used.tobytes())
+        size = np.abs(np.nan_to_num(answer.score))
+        # beside a larger one, the smaller may be its doing; but beyond twice the limit none is
+        limit = float(np.clip(0.5 * size[usable].max(initial=0.0), frame.odd_z, 2.0 * frame.odd_z))
+        sound = usable & (size <= limit) | _lesser_half(answer.score, usable, rows.run)
         if np.array_equal(sound, used):
             break
         used = sound
         answer = system.fit(used)
     return answer
+
+
+def _lesser_half(score: Array, usable: Mask, run: Array, *, about_middle: bool = False) -> Mask:
+    """The half of every run with the smallest scores, or with those closest to the run's middle.
+
+    Concentration (Rousseeuw and Van Driessen 2006) begins with it, and no run loses it: where more is odd, the run is.
+    """
+    out = np.zeros(usable.size, dtype=bool)
+    for own in (np.flatnonzero(usable & (run == r)) for r in np.unique(run[usable])):
+        apart = np.abs(score[own] - (np.median(score[own]) if about_middle else 0.0))
+        out[own] = apart <= np.median(apart)
+    return out
+
+
+def _pushed_aside(score: Array, usable: Mask, run: Array) -> bool:
+    """Whether the usual row of a run lies beside zero, as where many odd ones of the same sign have moved its mean."""
+    rows = [score[usable & (run == r)] for r in np.unique(run[usable])]
+    if not rows:
+        return False
+    about_middle = np.median(np.abs(np.concatenate([r - np.median(r) for r in rows])))
+    return bool(about_middle < PUSHED * np.median(np.abs(np.concatenate(rows))))
 
 
 class _System:
@@ -160,7 +191,7 @@ class _System:
         sd = np.full(mean.size, np.inf)
         mean[self.runs], sd[self.runs] = self.crr0, CRR_SD
         sd[self.runs + 1 : self.runs + self.groups] = CRR_CHANGE_SD
-        height, height_sd = altimeter(self.rows, self.nodes, closed)
+        height, height_sd = heights_by_altimeter(self.rows, self.nodes, closed)
         mean[self.height_part], sd[self.height_part] = height, height_sd
         sd[-6] = YAW_DEPENDENCE_SD
         sd[-5:-2] = self.noise.ahead_m, POWER_GAIN_SD, CONSIDERED_SD
@@ -237,8 +268,10 @@ class _System:
         """Standardised residual of every row, its pass moved to its likeliest place."""
         residual = self.rows.energy_j - self.design @ theta
         residual = residual - self._misplaced(residual, used)
-        spread = self._diagonal() * self.held
-        told = np.einsum("ij,jk,ik->i", self.design, inverse, self.design)
+        # what is odd swells the noise that the fit holds: beyond this, only the median below says how large it is
+        held = min(self.held, SWOLLEN)
+        spread = self._diagonal() * held
+        told = np.einsum("ij,jk,ik->i", self.design, inverse, self.design) * held / self.held
         sd = np.sqrt(np.maximum(np.where(used, spread - told, spread + told), 0.4 * spread))
         score = residual / sd
         # never under 0.8: where the marks are vague the noise model is wide, and its neighbours lean together
@@ -338,38 +371,3 @@ class _System:
         tilt = self._tilt_of(own)
         same_leg = rows.ride[own][:, None] == rows.ride[own]
         return np.asarray(v + np.outer(tilt, tilt) * (n.run_m**2 + n.leg_m**2 * same_leg))
-
-
-def altimeter(rows: Stretches, nodes: int, closed: bool) -> tuple[Array, Array]:
-    """Heights of the marks as the altimeter tells them, and how far it is trusted.
-
-    The mean step between two marks over passes in both directions is free of the altimeter's drift.
-
-    Parameters
-    ----------
-    rows : Stretches
-        Energy sums of all passages [1].
-    nodes : int
-        Number of different marks [1].
-    closed : bool
-        Whether the last mark is the first [1].
-
-    Returns
-    -------
-    tuple of ndarray
-        Heights and their standard deviations, shape (nodes,) [m].
-    """
-    place = rows.place.astype(int)
-    steps, errors = np.zeros(nodes), np.full(nodes, np.nan)
-    for k in range(nodes):
-        seen = (rows.direction * rows.height_m)[(place == k) & np.isfinite(rows.height_m)]
-        if seen.size >= 2:
-            steps[k], errors[k] = median_known(seen), float(np.std(seen)) / np.sqrt(seen.size)
-    needed = nodes if closed else nodes - 1
-    if not np.isfinite(errors[:needed]).all():
-        return np.zeros(nodes), np.full(nodes, 30.0)
-    if closed:
-        steps -= steps.mean()
-    heights = np.concatenate([[0.0], np.cumsum(steps[: nodes - 1])])
-    spread = float(np.sqrt(np.mean(errors[:needed] ** 2)))
-    return heights, np.full(nodes, np.hypot(HEIGHT_FLOOR_M, 1.5 * spread))

@@ -14,7 +14,8 @@ from scipy.linalg import cho_solve, solve_triangular
 
 from analysis.core import leastsquares
 from analysis.core.airsensor import Gusts, wander
-from analysis.core.balance import CRR_CHANGE_SD, CRR_SD, POWER_GAIN_SD, Balance, altimeter
+from analysis.core.altimeter import heights_by_altimeter
+from analysis.core.balance import CRR_CHANGE_SD, CRR_SD, POWER_GAIN_SD, Balance
 from analysis.core.course import MARK_WINDOW_M, Layout
 from analysis.core.samples import Samples
 from analysis.core.stretches import Stretches, add_up
@@ -163,7 +164,7 @@ class _Legs:
         lift = rows.weight_n * rows.direction
         np.add.at(self.fixed, (at, self.groups + last), lift)
         np.add.at(self.fixed, (at, self.groups + first), -lift)
-        heights, sd = altimeter(rows, self.nodes, layout.closed)
+        heights, sd = heights_by_altimeter(rows, self.nodes, layout.closed)
         self.prior = np.concatenate([[crr], np.zeros(self.groups - 1), heights])
         self.prior_sd = np.concatenate([[CRR_SD], np.full(self.groups - 1, CRR_CHANGE_SD), sd])
         self.middle = rows.begin_s + 0.5 * rows.duration_s

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 from scipy.special import ndtr
-from scipy.stats import t
+from scipy.stats import t, ttest_ind
 
 from analysis.core.intervals import t_quantile, t_two_sided_p
 from analysis.core.joint import Drift, Evidence, Model, freedom, run_values
@@ -151,16 +151,33 @@ def test_runs_carry_the_sessions_gain():
     assert errors == pytest.approx(0.0006, rel=0.1)
 
 
-def test_linear_drift_costs_a_bad_order_and_not_a_good_one():
-    """Variances under a fitted line (exact linear algebra): ABBAABBA 0.5, AAAABBBB 2.1 of one run's."""
+# variance of the difference of two setups in one run's, without a drift and with a fitted line (exact linear algebra)
+ORDERS = {
+    "ABBA": (1.0, 1.0), "ABAB": (1.0, 1.25), "AABB": (1.0, 5.0), "ABA": (1.5, 1.5), "AAB": (1.5, 6.0),
+    "ABBABAAB": (0.5, 0.5), "ABBAABBA": (0.5, 0.5), "ABABABAB": (0.5, 0.525), "AAAABBBB": (0.5, 2.1),
+}  # fmt: skip
 
-    def variance(order: str) -> float:
-        setup = np.array([0 if s == "A" else 1 for s in order])
-        noise = np.diag([0.001**2] * 8 + [1e-8])
-        e = runs_of([0.24] * 4, [0.24] * 4, setup=setup, time_h=np.arange(8) * 10.0, balance_covariance=noise)
+
+@pytest.mark.parametrize("order", ORDERS)
+def test_an_order_costs_what_the_drift_of_the_rider_makes_it_cost(order):
+    def variance(hours_a_run: float) -> float:
+        setup, n = np.array([0 if s == "A" else 1 for s in order]), len(order)
+        noise, time = np.diag([0.001**2] * n + [1e-8]), np.arange(n) * hours_a_run
+        areas = [0.24] * int(np.sum(setup == 0)), [0.24] * int(np.sum(setup == 1))
+        e = runs_of(*areas, setup=setup, time_h=time, balance_covariance=noise)
         return difference(Model(e, STILL, NEVER_SCATTERS).solve())[1] / 0.001**2
 
-    assert variance("ABBAABBA") == pytest.approx(0.5, rel=1e-3)
-    assert variance("AAAABBBB") == pytest.approx(
-        2.1, rel=0.02
-    )  # 10 h a run: the prior of 0.003 m2/h is as good as none
+    without, fitted = ORDERS[order]
+    assert variance(0.0) == pytest.approx(without, rel=1e-3)  # the scatter's posterior lies within 1e-3 of nothing
+    assert variance(100.0) == pytest.approx(fitted, rel=1e-3)  # the prior of 0.003 m2/h is as good as none
+
+
+@pytest.mark.parametrize("lost", [(), (0,), (3, 7), (1, 2, 5)])
+def test_missing_runs_leave_an_unbalanced_two_sample_test(lost):
+    """scipy.stats.ttest_ind, equal variances, on the runs that are left: t, degrees and p."""
+    first, second = np.delete(FIRST[:8], lost) / 1000, SECOND[:8] / 1000
+    wanted = ttest_ind(first, second)
+    value, variance, df = difference(Model(runs_of(first, second), STILL, Repeatability(0.003, 0.0)).solve())
+    assert value / np.sqrt(variance) == pytest.approx(wanted.statistic, rel=2e-3)  # the scatter's posterior in steps
+    assert df == pytest.approx(wanted.df, rel=1e-2)
+    assert t_two_sided_p(value / np.sqrt(variance), df) == pytest.approx(wanted.pvalue, rel=1e-2)

@@ -19,6 +19,7 @@ TURN_READ_M = 0.5  # of one turn's place as the wheel tells it, against the othe
 AHEAD_M = 2.0  # of the way round a turn, alike at all of them (common practice, no source)
 USUAL_WANDER_M, USUAL_WANDER_S = 3.0, 60.0  # of a receiver in the open (common practice, no source)
 UNKNOWN_M = 1e3
+TRACK_END_M = 4.5  # of one pass, at either end of its track (measured on simulated sessions)
 CHORD_M = 50.0  # of the mean track, for its length
 LAGS_S = np.array([1, 2, 4, 7, 12, 20, 30, 45, 60, 80])
 SCALE_PRIOR = 0.003  # prior SD of the wheel's circumference, relative (DESIGN section 7)
@@ -184,6 +185,6 @@ def _scale(grid: Array, line: Array, passes: int, misplaced_m: float) -> tuple[f
     cut = (cell**2 + 12.0 * misplaced_m**2) / (hop * cell) ** 2
     bent = (chords - double) / 3.0 * (1.0 + cut)
     wheel = float(grid[at[-1]] - grid[at[0]])
-    seen, u = (chords + bent) / wheel, 3.0 * np.sqrt(2.0 / passes) / wheel
+    seen, u = (chords + bent) / wheel, TRACK_END_M * np.sqrt(2.0 / passes) / wheel
     weight = SCALE_PRIOR**2 / (SCALE_PRIOR**2 + u**2)
     return 1.0 + weight * (seen - 1.0), float(np.sqrt(weight) * u)

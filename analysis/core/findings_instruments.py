@@ -13,7 +13,8 @@ from analysis.core.joint import Joint
 from analysis.core.types import Mask
 
 GAIN_CAUTION, GAIN_INVALID = (0.8, 1.25), (0.5, 2.0)  # DESIGN section 8
-WHEEL_LIMIT = 0.0073  # more than twice the usual error of a circumference, the satellites' error on top
+WHEEL_LIMIT = 0.0073  # more than twice the usual error of a circumference, the satellites' usual error on top
+WHEEL_READ_U = 0.001  # which is this; where they tell less, as on short laps, the limit is wider
 LATE_S, LATE_Z = (1.6, 1.5), 4.0  # a sensor's lag counts as delay of the air
 GAP_S, DROPOUT_S = 5.0, 3.0
 SILENT_Z = -6.0
@@ -144,7 +145,7 @@ def _clocks(found: Findings, chain: Chain) -> None:
 def _wheel(found: Findings, chain: Chain) -> None:
     pulled = min((chain.layout.wheel_scale_u / SCALE_PRIOR) ** 2, 0.5)  # share of the prior in the scale
     off = (chain.layout.wheel_scale - 1.0) / (1.0 - pulled)
-    if abs(off) > WHEEL_LIMIT:
+    if abs(off) > WHEEL_LIMIT + 2.0 * max(0.0, chain.layout.wheel_scale_u - WHEEL_READ_U):
         found.add(
             "speed_mismatch", "caution", "session",
             f"By the satellites the wheel's circumference is {100 * off:+.1f} % off the stated one; speed and "

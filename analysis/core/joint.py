@@ -271,21 +271,26 @@ def freedom(joint: Joint, weights: Array, apart: float = 0.0) -> float:
     sd = float(np.sqrt(max(variance, 0.0)))
     if sd <= 0.0:
         return MOST_DF
-    told = [
-        (share * part.share, float(weights @ turn @ part.theta), float(np.linalg.norm(weights @ turn @ part.root)))
-        for share, turn, one in joint.over or ((1.0, np.eye(weights.size), joint),)
-        for part in one.parts
-    ]
-    shares, means, spreads = np.array(told).T
+    models = joint.over or ((1.0, np.eye(weights.size), joint),)
+    shares, means, spreads = np.hstack([_mixed(one.parts, weights @ turn, share) for share, turn, one in models])
     means, spreads = means - value, np.sqrt(np.maximum(spreads**2 + apart, 0.0))
     spreads = np.maximum(spreads, 1e-12 * sd)
     low, high = sd, 1e4 * sd
+    middles = means / spreads
     for _ in range(48):
         half = float(np.sqrt(low * high))
-        inside = float(shares @ (ndtr((half - means) / spreads) - ndtr((-half - means) / spreads)))
+        reach = half / spreads
+        inside = float(shares @ (ndtr(reach - middles) - ndtr(-reach - middles)))
         low, high = (half, high) if inside < 0.95 else (low, half)
     ratio = float(np.sqrt(low * high)) / sd
     return float(np.clip(stdtridf(0.975, ratio), 0.0, MOST_DF)) if ratio > 1.9624 else MOST_DF
+
+
+def _mixed(parts: tuple[Part, ...], weights: Array, share: float) -> Array:
+    """Share, mean and standard deviation of a contrast for every size of the scatter, shape (3, k)."""
+    roots = np.array([part.root for part in parts])
+    means = np.array([part.theta for part in parts]) @ weights
+    return np.array([[share * part.share for part in parts], means, np.linalg.norm(weights @ roots, axis=1)])
 
 
 def rolling_share_m2(joint: Joint) -> float:

@@ -106,7 +106,9 @@ def _told(run: Samples, window: slice) -> tuple[float, float, float, float] | No
     if size < 0.8 * float(d[-1] - d[0]):
         return None
     ahead = (e * way[0] + n * way[1]) / size
-    steps = np.column_stack([np.diff(e, prepend=2 * e[0] - e[1]), np.diff(n, prepend=2 * n[0] - n[1])])
+    places = np.column_stack([e, n])
+    steps = places[1:] - places[:-1]
+    steps = np.concatenate([steps[:1], steps])  # the first sample goes on as the second does
     lengths = np.hypot(*steps.T)
     straight = steps @ way >= STRAIGHT_COS * size * lengths
     slow = lengths < 1.0  # noise turns a short step round

@@ -185,7 +185,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except options.refusals as refusal:
         print(refusal, file=sys.stderr)
         return EXIT_REFUSED
-    print(json.dumps(document, indent=1, allow_nan=False))
+    try:
+        print(json.dumps(document, indent=1, allow_nan=False), flush=True)
+    except BrokenPipeError:  # whoever reads has seen enough; the interpreter would flush into the closed pipe once more
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return 0
 
 

@@ -156,3 +156,11 @@ def test_it_runs_as_a_module(poor_session):
         [sys.executable, "-m", "analysis", "session", poor_session], capture_output=True, text=True, check=True
     )
     assert json.loads(done.stdout)["schema"] == "session-result/1"
+
+
+def test_a_reader_who_has_seen_enough_is_no_fault():
+    command = [sys.executable, "-m", "analysis", "watts", "--delta-cda-m2", "-0.0015", "--speed-kmh", "40"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        process.stdout.close()  # before anything was written
+        assert process.stderr.read() == ""
+        assert process.wait(60) == 0

@@ -146,6 +146,7 @@ class LivingStudio:
         status, answer = self.ask("/api/v1/tokens/", body=credentials)
         assert status == 201, answer
         self.token = answer["token"]
+        return self.token
 
     def upload(self, document, files):
         """Post a bundle; gives the job's id."""

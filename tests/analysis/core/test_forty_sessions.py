@@ -20,6 +20,7 @@ from analysis.core.session import estimate
 from analysis.core.simulate.session import simulate_session
 from analysis.core.simulate.world import Truth, World
 from analysis.core.types import Session, SessionResult
+from tests.analysis.core.conftest import Once
 
 ALARMS = {
     "airspeed_drift", "airspeed_gain", "airspeed_blocked", "power_drift", "power_dropout", "speed_mismatch",
@@ -37,7 +38,11 @@ class Simulated:
 
 
 @pytest.fixture(scope="module")
-def forty() -> list[Simulated]:
+def forty(once: Once) -> list[Simulated]:
+    return once("forty", computed)
+
+
+def computed() -> list[Simulated]:
     out = []
     for seed in range(40):
         rng = np.random.default_rng(7_000 + seed)

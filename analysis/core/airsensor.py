@@ -11,8 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.core.course import Layout
-from analysis.core.gusts import Air
-from analysis.core.gusts import Gusts as Gusts
+from analysis.core.gusts import Air, Gusts
 from analysis.core.samples import Samples, median_known
 from analysis.core.types import Array, IntArray, Mask
 from analysis.core.wandering import half_squares, kept_by_mean, split

@@ -112,7 +112,7 @@ def _legs(run: Samples, length: float) -> list[Pass]:
     if len(turns) != count - 1:
         return []
     bounds = [0, *turns, run.distance_m.size - 1]
-    turned_m = [0.0, *(_turn_distance(run, t) if (m := _hidden_turn(run, t)) is None else m for t in turns)]
+    turned_m = [0.0, *(_turn_distance(run, t) for t in turns)]
     passes, place, direction = [], length, 1
     for k in range(count):
         first, last = bounds[k], bounds[k + 1]
@@ -149,6 +149,9 @@ def _turn_distance(run: Samples, slowest: int) -> float:
 
     The slowest sample alone lies up to a second's way beside it, and rather after the turn than before.
     """
+    hidden = _hidden_turn(run, slowest)
+    if hidden is not None:
+        return hidden
     d, v2 = run.distance_m, run.speed_mps**2
     before, after = slice(max(slowest - 2, 0), slowest), slice(slowest + 1, slowest + 4)  # braking is short
     here = float(d[slowest])
@@ -198,8 +201,10 @@ def _fold(run: Samples, near: IntArray) -> int | None:
     top = int(np.nanargmax(ahead))
     if ahead[top] - np.nanmin(ahead[top:]) < FOLD_M or ahead[top] - np.nanmin(ahead[: top + 1]) < FOLD_M:
         return None
-    close = near[np.abs(d[near] - d[near[top]]) < FOLD_READ_M]
-    slowest = int(close[np.nanargmin(run.speed_mps[close])])  # the rider may be slower elsewhere, by a brake
+    close = near[(np.abs(d[near] - d[near[top]]) < FOLD_READ_M) & np.isfinite(run.speed_mps[near])]
+    if not close.size:
+        return int(near[top])
+    slowest = int(close[np.argmin(run.speed_mps[close])])  # the rider may be slower elsewhere, by a brake
     return slowest if run.speed_mps[slowest] < 0.75 * median_known(run.speed_mps) else int(near[top])
 
 

@@ -9,7 +9,7 @@ from analysis.core.types import Array, Mask
 BLOCKED_SHARE = 0.07  # of the ground speed: no rideable tail wind leaves so little air
 BLOCKED_SPREAD_MPS = 0.3
 BLOCKED_S = 8.0  # a sensor that says the same, or nothing, for this long is blocked
-TOP_LEAST, TOP_TIMES = 5, 4  # samples at the highest value, and how many times those at the next one below
+TOP_LEAST, TOP_TIMES = 5, 4  # arrivals at the highest value, and how many times those at the next one below
 LEAP_W, LEAP_SHARE = 400.0, 1.5  # above its neighbours and of the usual power: a meter's, if the wheel did not feel it
 LEAP_AIR_MPS = 6.0  # no gust comes and goes so within two seconds (common practice, no source)
 LEAP_MPS = 3.0  # of the wheel in a second: more than brakes and tyres can do, there and back
@@ -45,7 +45,9 @@ def blocked_air(time_s: Array, air: Array, speed: Array) -> Mask:
 
 
 def at_its_top(air: Array) -> Mask:
-    """Samples at the highest value of an air sensor that can read no more: it stands there far more often than below.
+    """Samples at the highest value of an air sensor that can read no more: it comes there far more often than below.
+
+    A value that a recorder repeats until the next one comes counts once.
 
     Parameters
     ----------
@@ -57,7 +59,8 @@ def at_its_top(air: Array) -> Mask:
     ndarray, shape (n,)
         True where the true value may be higher; nowhere for a sensor within its range [1].
     """
-    values, often = np.unique(air[np.isfinite(air)], return_counts=True)
+    known = air[np.isfinite(air)]
+    values, often = np.unique(known[np.diff(known, prepend=np.inf) != 0.0], return_counts=True)
     if values.size < 2 or often[-1] < max(TOP_LEAST, TOP_TIMES * often[-2]):
         return np.zeros(air.size, dtype=bool)
     return np.asarray(air >= values[-1])

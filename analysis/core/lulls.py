@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from analysis.core.airsensor import Gusts, turning
+from analysis.core.airsensor import turning
 from analysis.core.alignment import Pass
 from analysis.core.course import Layout
+from analysis.core.gusts import Gusts
 from analysis.core.samples import Samples, median_known
 from analysis.core.stretches import Stretches
 from analysis.core.types import Array, Mask

@@ -13,10 +13,11 @@ import numpy as np
 from scipy.linalg import cho_solve, solve_triangular
 
 from analysis.core import leastsquares
-from analysis.core.airsensor import Gusts, wander
+from analysis.core.airsensor import wander
 from analysis.core.altimeter import heights_by_altimeter
 from analysis.core.balance import CRR_CHANGE_SD, CRR_SD, POWER_GAIN_SD, Balance
 from analysis.core.course import MARK_WINDOW_M, Layout
+from analysis.core.gusts import Gusts
 from analysis.core.samples import Samples
 from analysis.core.stretches import Stretches, add_up
 from analysis.core.types import Array, IntArray

@@ -28,12 +28,12 @@ NO_EXTRAS: dict[str, Any] = {"faster_riders": None, "counted_riders": None, "slo
 
 def columns_of(evidence: Evidence, order: Codes) -> tuple[Column, ...]:
     """Height, speed and yaw in their steps, and each kind of bike against the commonest."""
-    numbers = [Column(each.name, numbers_by_step(evidence, each)[order]) for each in MODERATORS]
+    numbers = [Column(each.name, each.unit, each.step, numbers_by_step(evidence, each)[order]) for each in MODERATORS]
     kinds, code = np.unique(evidence.bands[order, 0], return_inverse=True)
     first = int(np.bincount(code).argmax())
     for other in np.flatnonzero(np.arange(kinds.size) != first):
         values = np.where(code == other, 1.0, np.where(code == first, 0.0, np.nan))
-        numbers.append(Column(f"{BIKE_KIND}: {kinds[other]} instead of {kinds[first]}", values))
+        numbers.append(Column(BIKE_KIND, f"{kinds[other]} instead of {kinds[first]}", 1.0, values))
     return tuple(numbers)
 
 
@@ -113,13 +113,10 @@ class ExtrasOfCategory:
 
 
 def _slope_row(slope: Slope) -> dict[str, Any]:
-    units = {each.name: (each.unit, each.step) for each in MODERATORS}
-    name, _, unit = slope.name.partition(": ")
-    unit, step = units.get(name, (unit, 1.0))
     return {
-        "moderator": name,
-        "unit": unit,
-        "step": step,
+        "moderator": slope.by.name,
+        "unit": slope.by.unit,
+        "step": slope.by.step,
         "slope_m2": slope.slope_m2,
         "ci95_m2": slope.ci95_m2 and list(slope.ci95_m2),
         "riders": slope.riders,

@@ -11,24 +11,11 @@ from django.db.models import Exists, OuterRef
 from numpy.typing import NDArray
 
 from analysis.core.types import Array
-from analysis.results.models import Arm
+from analysis.results.models import ARM_FACTS, Arm
 from analysis.results.strata import ALL, Stratum
 from studio.records.models import Consent, ConsentPurpose, Studio
 
-COLUMNS = (
-    "session_id",
-    "rider_id",
-    "product_id",
-    "category",
-    "cda_m2",
-    "se_m2",
-    "bike_kind",
-    "height_band",
-    "yaw_band",
-    "height_cm",
-    "mean_speed_mps",
-    "mean_abs_yaw_deg",
-)
+COLUMNS = ("session_id", "rider_id", "product_id", "category", *ARM_FACTS)
 BANDS, NUMBERS = slice(6, 9), slice(9, 12)
 
 

@@ -28,9 +28,11 @@ SPEND = 0.055
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Column:
-    """A moderator: its name and, for every arm, how many of its steps; NaN where unknown or of a rare kind."""
+    """A moderator: for every arm how many of its steps; NaN where unknown or of neither kind."""
 
     name: str
+    unit: str
+    step: float
     values: Array  # (n,)
 
 
@@ -50,7 +52,7 @@ class Behind:
 class Slope:
     """How a difference changes with one step of a moderator; figures or a reason."""
 
-    name: str
+    by: Column
     slope_m2: float | None = None
     ci95_m2: tuple[float, float] | None = None
     riders: int | None = None
@@ -118,14 +120,14 @@ class _Audit:
         pair, x = pair.take(known), x[known][:, None]
         reason = untold(pair.rider, x)
         if reason is not None:
-            return Slope(column.name, withheld=reason.reason)
+            return Slope(column, withheld=reason.reason)
         weights = slope_weights(pair, x, self.behind.tau_m2**2)[0]
         if not self._allowed(pair, weights, self._contributors(pair)):
-            return Slope(column.name, withheld=TELLING)
+            return Slope(column, withheld=TELLING)
         slope = round(float(np.round(weights @ pair.value_m2 / ROUNDING_M2)) * ROUNDING_M2, 4)
         riders = np.unique(pair.rider).size
         half = max(self.behind.quantile, float(stdtrit(riders - 2, 0.975))) * self._error(pair, weights)
-        return Slope(column.name, slope, (slope - half, slope + half), riders)
+        return Slope(column, slope, (slope - half, slope + half), riders)
 
     def _error(self, pair: Contrasts, weights: Array) -> float:
         """Of weights alone, and so nothing that the ledger does not know."""

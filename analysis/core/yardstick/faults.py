@@ -112,7 +112,7 @@ def _kept(run: Run, index: IntArray) -> Channels | None:
     return replace(c, **kept)
 
 
-def _wheel_only(run: Run, runs: int) -> Channels | None:
+def _without_satellites(run: Run, runs: int) -> Channels | None:
     """Satellites lost for the middle third of every run."""
     c = run.channels
     if c is None or c.latitude_rad is None or c.longitude_rad is None:
@@ -140,7 +140,7 @@ FAULTS: dict[str, Fault] = {
     "wheel speed leaps": Fault(frozenset(), {}, _edit("speed_mps", _leaping_wheel)),
     "air sensor saturates": Fault(frozenset({"airspeed_blocked"}), {}, _edit("airspeed_mps", _saturated)),
     "barometer drifts": Fault(frozenset(), {}, _edit("altitude_m", _barometer)),
-    "satellites lost for a third": Fault(frozenset(), {}, _wheel_only),
+    "satellites lost for a third": Fault(frozenset(), {}, _without_satellites),
     "run 3 the other way": Fault(frozenset({"wrong_way"}), {"other_way_runs": (3,)}, _as_recorded),
     "0.5 Hz": Fault(frozenset(), {}, _thinned),
     "10 Hz": Fault(frozenset(), {"rate_hz": 10.0}, _as_recorded),

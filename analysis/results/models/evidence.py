@@ -29,6 +29,12 @@ class Acceptance(models.Model):
         return f"acceptance of {self.analysis}"
 
 
+ARM_FACTS = (
+    "cda_m2", "se_m2", "bike_kind", "height_band", "yaw_band", "height_cm", "mean_speed_mps", "mean_abs_yaw_deg",
+)  # fmt: skip
+"""What an arm says beside who rode what: figures, then bands, then numbers."""
+
+
 class Arm(models.Model):
     """One product in one study (a session and a category). The squared errors of two arms of a study add up to the
     variance of their difference; what the session's runs have in common is in the study's level and in no arm."""

@@ -4,25 +4,14 @@ from __future__ import annotations
 
 from django.utils import timezone
 
-from analysis.results.models import Acceptance, Analysis, Arm
+from analysis.results.models import ARM_FACTS, Acceptance, Analysis, Arm
 from analysis.results.offers import arms_of_analysis, has_agreed
 from analysis.results.services.editions import edition_due
 from studio.records.errors import Conflict
 from studio.records.models import Rider, User
 from studio.records.services.events import note_event, turn
 
-KEPT = (
-    "analysis",
-    "rider",
-    "cda_m2",
-    "se_m2",
-    "bike_kind",
-    "height_band",
-    "yaw_band",
-    "height_cm",
-    "mean_speed_mps",
-    "mean_abs_yaw_deg",
-)
+KEPT = ("analysis", "rider", *ARM_FACTS)
 
 
 def analysis_accept(*, analysis: Analysis, by: User | None) -> Acceptance:

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.core.airsensor import Blocks, Gusts, close, mount_tilt
+from analysis.core.airsensor import Blocks, close, mount_tilt
+from analysis.core.gusts import Gusts
 from analysis.core.samples import prepare
 from analysis.core.simulate.session import simulate_session
 from analysis.core.simulate.world import World

@@ -68,6 +68,15 @@ def test_a_turn_that_was_not_recorded_is_found_from_both_its_sides(after_s):
     assert spread_between_passes(at_the_turn(after_s, 17.0)) < 2.0
 
 
+def test_a_turn_without_speed_is_found_by_the_satellites():
+    runs, whole = laid(EXACT)
+    turn = whole.passes[0].last
+    lost = runs[0].speed_mps.copy()
+    lost[turn - 15 : turn + 16] = np.nan
+    again = lay_out([replace(runs[0], speed_mps=lost), *runs[1:]], Course("out_and_back", EXACT.length_m))
+    assert abs(again.passes[0].last - turn) <= 1
+
+
 def test_a_slow_place_after_the_turn_is_not_the_turn_where_a_gap_came_before_it():
     crawl = Brake(run=2, at_m=EXACT.length_m + 20.0, over_m=60.0, firm_mps2=1.6, pedalling=1.0)
     assert spread_between_passes(replace(at_the_turn(-22.0, 15.0), brakes=(crawl,))) < 1.5

@@ -75,5 +75,11 @@ def test_a_sensor_within_its_range_stands_nowhere_even_with_coarse_steps():
         assert not at_its_top(np.round(air / step) * step).any()
 
 
+def test_a_value_that_is_repeated_until_the_next_one_comes_is_no_top():
+    air = np.repeat(12.0 + np.random.default_rng(4).standard_normal(300), 10)
+    air = np.concatenate([np.repeat(20.0, 10), [19.0], air])  # the highest for a second, the next one once
+    assert not at_its_top(air).any()
+
+
 def test_one_value_only_is_for_the_blocked_sensor_to_tell():
     assert not at_its_top(np.full(100, 9.0)).any()

@@ -29,7 +29,7 @@ def category(riders, *, seed=1):
     arms = Arms(study, study, product, value, np.full(2 * riders, ERROR_M2), ("old", "new"))
     unknowns, place = sorted_unknowns(study, 2 * study + product)
     hidden = Hidden(unknowns, departure_of(TAU_M2, ERROR_M2**2), ERROR_M2**2)
-    columns = [Column("height", np.repeat(height, 2))]
+    columns = [Column("height", "cm", 10.0, np.repeat(height, 2))]
     return Behind(arms, study + 1000, place, columns, TAU_M2, 1.96), hidden
 
 

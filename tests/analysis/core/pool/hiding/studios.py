@@ -90,7 +90,7 @@ class Studio:
         hidden.departure_m4 = departure_of(tau, hidden.error_m4)
         place = np.concatenate([self.place[category][s.number] for s in here])
         numbers = np.array([s.numbers for s in here for _ in s.products])
-        columns = [Column(str(at), column) for at, column in enumerate(numbers.T)]
+        columns = [Column(str(at), "", 1.0, column) for at, column in enumerate(numbers.T)]
         extras: tuple[dict, dict] = ({}, {})
 
         def beside(table: Table) -> None:
@@ -121,7 +121,7 @@ class Studio:
                 counts[product] = told
             self._give_away(category, (product, base), found, edition)
         slopes = {
-            (product, int(slope.name)): slope.slope_m2
+            (product, int(slope.by.name)): slope.slope_m2
             for product, slopes in found.slopes.items()
             for slope in slopes
             if slope.slope_m2 is not None

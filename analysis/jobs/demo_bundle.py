@@ -35,14 +35,19 @@ def demo_bundle(number: int) -> tuple[dict[str, Any], dict[str, bytes]]:
     """Document and recordings of a day, counted from 1; the same number gives the same bytes."""
     day = DAYS[number - 1]
     rider = RIDERS[day.rider]
-    mass_kg = round(rider.mass_kg + rider.bike_mass_kg + KIT_MASS_KG, 1)
-    # Days lie some way from each other, all of them in open sea.
-    world = World(**{"mass_kg": mass_kg, "longitude_rad": math.radians(-34.38 - 0.05 * number), **day.world})
-    session, _ = simulate_session(world, np.random.default_rng([2026, number]))
+    session, _ = simulate_session(world_of(number), np.random.default_rng([2026, number]))
     start = datetime.combine(datetime.fromisoformat(day.date), datetime.min.time(), ZoneInfo(TIMEZONE))
     start += timedelta(hours=8)
     files = {f"run-{run.number:02}.csv": csv_bytes(run, start.astimezone(UTC)) for run in session.runs}
     return bundle_document(day, rider, session), files
+
+
+def world_of(number: int) -> World:
+    """What is simulated for a day: days lie some way from each other, all of them in open sea."""
+    day = DAYS[number - 1]
+    rider = RIDERS[day.rider]
+    mass_kg = round(rider.mass_kg + rider.bike_mass_kg + KIT_MASS_KG, 1)
+    return World(**{"mass_kg": mass_kg, "longitude_rad": math.radians(-34.38 - 0.05 * number), **day.world})
 
 
 def bundle_document(day: DemoDay, rider: DemoRider, session: Session) -> dict[str, Any]:

@@ -1,12 +1,14 @@
 """The demo: what it holds, that it is loaded once, and never into somebody's own records."""
 
+import math
+
 import numpy as np
 import pytest
 from django.utils import timezone
 
 from analysis.core.pool.publish import FEW
 from analysis.jobs.demo import demo_accepting, demo_session
-from analysis.jobs.demo_bundle import demo_bundle
+from analysis.jobs.demo_bundle import demo_bundle, world_of
 from analysis.jobs.demo_studio import PASSWORD, SIGN_INS, DemoRefused, demo_is_here, open_demo
 from analysis.jobs.demo_world import DAYS, RIDERS, WHEELS_M2, WHEELS_OF
 from analysis.jobs.editions import make_edition
@@ -88,13 +90,21 @@ def test_the_wheels_of_all_riders_make_standings_with_one_withheld(demo):
 
 
 @pytest.mark.parametrize("number", range(1, len(DAYS) + 1))
-def test_every_place_lies_in_open_sea(number):
+def test_every_course_lies_in_open_sea(number):
+    world, reach_deg = world_of(number), 0.1  # 6.8 km from east to west here, and 11 from north to south
+    assert world.length_m < 6000.0
+    for axis, (low, high) in OPEN_SEA.items():
+        assert low + reach_deg < math.degrees(getattr(world, f"{axis}_rad")) < high - reach_deg
+
+
+@pytest.mark.parametrize("number", [1, len(DAYS)])
+def test_every_recorded_place_lies_where_its_world_does(number):
     _, files = demo_bundle(number)
     first, *rows = files["run-01.csv"].decode().splitlines()
     columns = first.split(",")
-    for axis, (low, high) in OPEN_SEA.items():
-        at = columns.index(f"{axis}_deg")
-        assert all(low < float(row.split(",")[at]) < high for row in rows)
+    for axis in OPEN_SEA:
+        at, start = columns.index(f"{axis}_deg"), math.degrees(getattr(world_of(number), f"{axis}_rad"))
+        assert all(abs(float(row.split(",")[at]) - start) < 0.1 for row in rows)
 
 
 def test_the_same_number_gives_the_same_bytes():

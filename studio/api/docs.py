@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
+from threading import Lock
 from typing import Any
 
 from django.http import Http404, HttpResponse
@@ -27,9 +28,18 @@ class Html(JSONRenderer):
     format = "html"
 
 
-@cache
+_drawing = Lock()
+"""The library that draws it keeps its place in the views themselves: two threads at once would end in an error."""
+
+
 def openapi_document() -> dict[str, Any]:
     """The OpenAPI document; drawn once a process, it changes only with the code."""
+    with _drawing:
+        return _drawn()
+
+
+@cache
+def _drawn() -> dict[str, Any]:
     document: dict[str, Any] = SchemaGenerator().get_schema(request=None, public=True)  # type: ignore[no-untyped-call]
     return document
 

@@ -1,11 +1,14 @@
 """The OpenAPI document: valid, complete, strict, and the one that is kept beside the tests."""
 
 import json
+from concurrent.futures import ThreadPoolExecutor
+from functools import cache
 from pathlib import Path
 
 import pytest
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
+from studio.api import docs
 from studio.api.docs import openapi_document
 
 KEPT = Path(__file__).parents[2] / "references" / "openapi.json"
@@ -66,3 +69,10 @@ def test_the_list_of_operations_stands_under_the_strict_policy(api, db, document
     assert "default-src 'none'" in page["Content-Security-Policy"]
     assert not [inline for inline in ("<script", "<style", "style=") if inline in words]
     assert all(path in words for path in document["paths"])
+
+
+def test_two_who_ask_for_it_first_at_once_both_get_it(monkeypatch):
+    monkeypatch.setattr(docs, "_drawn", cache(docs._drawn.__wrapped__))
+    with ThreadPoolExecutor(4) as pool:
+        documents = list(pool.map(lambda _: docs.openapi_document(), range(4)))
+    assert all(document is documents[0] for document in documents)

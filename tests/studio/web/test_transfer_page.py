@@ -28,9 +28,9 @@ def test_riders_are_named_and_slopes_told(products, fitter_bo, page):
 
 
 def test_the_page_leads_from_a_category_to_two_products(products, fitter_bo, page):
-    assert "Choose a category." in page(fitter_bo, "/standings/transfer/").text
+    assert "Choose a category and ask: its products can be chosen then." in page(fitter_bo, "/standings/transfer/").text
     seen = page(fitter_bo, "/standings/transfer/?category=" + products[0].category)
-    assert "Choose two products." in seen.text
+    assert "Choose two products and ask." in seen.text
     assert len(seen.all("option")) == 5
 
 

@@ -25,6 +25,13 @@ def demo(living):
     return living
 
 
+@pytest.fixture
+def idle(demo):
+    """The same without the demo's own days, whose simulation would keep two processors at work beside the test."""
+    demo.forget_waiting_jobs()
+    return demo
+
+
 def served_variables():
     """PostgreSQL, with an empty database of its own, and Redis."""
     database, queue = os.environ.get("DATABASE_URL", ""), os.environ.get("REDIS_URL", "")

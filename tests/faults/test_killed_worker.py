@@ -10,24 +10,24 @@ from tests.faults.living_studio import wait_for
 pytestmark = pytest.mark.processes
 
 
-def test_three_rounds_end_with_one_result_each(demo):
+def test_three_rounds_end_with_one_result_each(idle):
     chance = random.Random(20261125)
     for number in range(3):
-        one_round(demo, chance, f"round {number}", victims=["worker"])
+        one_round(idle, chance, f"round {number}", victims=["worker"])
 
 
-def test_killed_children_stop_nothing_although_an_idle_one_takes_the_pools_lock_along(demo):
-    one_round(demo, random.Random(20261125), "children", victims=["child"])
-    job = demo.ended_job(demo.upload(*small_day("after the children")))
+def test_killed_children_stop_nothing_although_an_idle_one_takes_the_pools_lock_along(idle):
+    one_round(idle, random.Random(20261125), "children", victims=["child"])
+    job = idle.ended_job(idle.upload(*small_day("after the children")))
     assert job["state"] == "done"
 
 
-def test_a_torn_queue_ends_the_worker_and_the_studio_goes_on(demo):
-    before = demo.pid("worker")
-    (demo.data / "queue" / "control" / "studio.exchange").write_bytes(b"")
-    (demo.data / "queue" / "in" / "1_torn.studio.msg").write_bytes(b'{"body": "W1')
-    wait_for("a new worker", lambda: demo.pid("worker") != before)
-    job = demo.ended_job(demo.upload(*small_day("after the torn message")))
+def test_a_torn_queue_ends_the_worker_and_the_studio_goes_on(idle):
+    before = idle.pid("worker")
+    (idle.data / "queue" / "control" / "studio.exchange").write_bytes(b"")
+    (idle.data / "queue" / "in" / "1_torn.studio.msg").write_bytes(b'{"body": "W1')
+    wait_for("a new worker", lambda: idle.pid("worker") != before)
+    job = idle.ended_job(idle.upload(*small_day("after the torn message")))
     assert job["state"] == "done"
 
 

@@ -36,16 +36,16 @@ def test_ctrl_c_stops_everything_and_a_second_start_finds_it_as_it_was(demo):
     assert (rows(demo, "records_user"), rows(demo, "results_job")) == before
 
 
-def test_kill_9_of_runstudio_leaves_no_orphan_and_the_next_start_ends_the_job(demo):
-    pids = demo.pids()
-    job_id = demo.upload(*small_day("orphan"))
-    demo.kill(demo.process.pid)
-    demo.process.wait()
+def test_kill_9_of_runstudio_leaves_no_orphan_and_the_next_start_ends_the_job(idle):
+    pids = idle.pids()
+    job_id = idle.upload(*small_day("orphan"))
+    idle.kill(idle.process.pid)
+    idle.process.wait()
     wait_for("the orphans to end", lambda: all_gone(pids), patience_s=5)
-    demo.start("--demo")
-    job = demo.ended_job(job_id)
+    idle.start("--demo")
+    job = idle.ended_job(job_id)
     assert job["state"] == "done"
-    assert len(demo.analyses_of(job["result"]["session"])) == 1
+    assert len(idle.analyses_of(job["result"]["session"])) == 1
 
 
 def half_an_upload(studio):
@@ -58,27 +58,27 @@ def half_an_upload(studio):
     return caller
 
 
-def test_a_killed_web_server_comes_back_without_what_it_was_receiving(demo):
-    received = demo.data / "uploads"
-    with half_an_upload(demo):
+def test_a_killed_web_server_comes_back_without_what_it_was_receiving(idle):
+    received = idle.data / "uploads"
+    with half_an_upload(idle):
         wait_for("the upload to arrive", lambda: received.exists() and list(received.iterdir()))
-        demo.kill(demo.pid("web"))
-    wait_for("the pages to end", lambda: not demo.ask("/live/")[0], patience_s=5)
-    wait_for("the pages to come back", lambda: demo.ask("/live/")[0] == 200)
-    assert "The web process ended (-9)" in demo.said()
+        idle.kill(idle.pid("web"))
+    wait_for("the pages to end", lambda: not idle.ask("/live/")[0], patience_s=5)
+    wait_for("the pages to come back", lambda: idle.ask("/live/")[0] == 200)
+    assert "The web process ended (-9)" in idle.said()
     assert not received.exists()
 
 
-def test_a_second_start_on_the_same_folder_is_refused(demo):
-    second = demo.spawn()
+def test_a_second_start_on_the_same_folder_is_refused(idle):
+    second = idle.spawn()
     assert second.wait(20) == 1
-    assert f"A studio already runs on the folder {demo.data} (process {demo.process.pid})" in demo.said()
+    assert f"A studio already runs on the folder {idle.data} (process {idle.process.pid})" in idle.said()
 
 
-def test_a_busy_port_is_refused(demo, tmp_path):
+def test_a_busy_port_is_refused(idle, tmp_path):
     other = LivingStudio(tmp_path / "other")
-    assert other.spawn("--port", str(demo.port)).wait(20) == 1
-    assert f"Port {demo.port} on 127.0.0.1 cannot be used" in other.said()
+    assert other.spawn("--port", str(idle.port)).wait(20) == 1
+    assert f"Port {idle.port} on 127.0.0.1 cannot be used" in other.said()
 
 
 def test_an_empty_studio_says_how_to_make_its_owner_and_the_demo_stays_out_of_it(living):

@@ -23,10 +23,10 @@ def share_of(role):
     return [f"--include-operation-id={name}" for name in random.Random(f"{SEED} {role}").sample(ids, SHARE)]
 
 
-def test_every_answer_is_one_that_the_document_allows(demo):
+def test_every_answer_is_one_that_the_document_allows(idle):
     options = ["--phases=fuzzing", "--max-examples=3", "--no-shrink", f"--seed={SEED}"]
-    tokens = {role: demo.sign_in(role) for role in ROLES}
+    tokens = {role: idle.sign_in(role) for role in ROLES}
     with ThreadPoolExecutor(2) as pool:
-        rounds = pool.map(lambda role: one_round(demo, tokens[role], *share_of(role), *options), ROLES)
+        rounds = pool.map(lambda role: one_round(idle, tokens[role], *share_of(role), *options), ROLES)
         for role, (status, words) in zip(ROLES, rounds, strict=True):
             assert status == 0, f"{role}: {words}"

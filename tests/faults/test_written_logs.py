@@ -23,16 +23,16 @@ def torn_request(studio):
         return caller.recv(12)
 
 
-def test_the_logs_of_an_upload_name_request_and_job_and_nobody(demo):
-    assert torn_request(demo) == b"HTTP/1.1 400"
+def test_the_logs_of_an_upload_name_request_and_job_and_nobody(idle):
+    assert torn_request(idle) == b"HTTP/1.1 400"
     document, files = small_day("A day of somebody")
-    job_id = demo.upload(document, files)
-    demo.ended_job(job_id)
-    wait_for("the job's last line", lambda: {"job left"} & {line["message"] for line in of_job(demo, job_id)})
-    (asked,) = [line for line in lines_of(demo, "web") if line.get("job") == job_id and line.get("method") == "POST"]
+    job_id = idle.upload(document, files)
+    idle.ended_job(job_id)
+    wait_for("the job's last line", lambda: {"job left"} & {line["message"] for line in of_job(idle, job_id)})
+    (asked,) = [line for line in lines_of(idle, "web") if line.get("job") == job_id and line.get("method") == "POST"]
     assert (asked["route"], asked["status"], len(asked["request"])) == ("api/v1/bundles/", 202, 36)
-    assert of_job(demo, job_id)[-1]["state"] == "done"
-    written = json.dumps(lines_of(demo, "web") + lines_of(demo, "worker"))
+    assert of_job(idle, job_id)[-1]["state"] == "done"
+    written = json.dumps(lines_of(idle, "web") + lines_of(idle, "worker"))
     for personal in ("A day of somebody", "day.zip", *files, document["rider"]["code"], "fitter", "127.0.0.1"):
         assert personal not in written
 

@@ -9,6 +9,7 @@ import numpy as np
 from scipy.linalg.lapack import dpotrf, dpotri
 
 from analysis.core.pool.arms import Arms, Codes
+from analysis.core.pool.between import Between
 from analysis.core.pool.layout import Network, counts, lay_out
 from analysis.core.pool.sums import Sums
 from analysis.core.types import Array
@@ -89,8 +90,10 @@ def fit(arms: Arms, reference: int) -> Fit:
         zero = solve(network.sums(0.0), members, reference, 0.0)
     df = network.arms.study.size - network.studies - (members.size - 1)
 
+    between = Between(network)
+
     def at(tau2: float) -> Solved:
-        return solve(network.sums(tau2), members, reference, tau2)
+        return solve(between.sums(tau2), members, reference, tau2)
 
     known = df > 0 and zero.expected > NOTHING * sums.trace
     dl = max(0.0, (zero.q - df) / zero.expected) if known else None

@@ -95,12 +95,13 @@ def _tied(arms: Arms, start: Codes, size: Codes) -> tuple[np.ndarray, Linked]:
     shared = np.repeat(count > 1, count)
     if not shared.any():
         return tied, lay_blocks(arms, rows[:0], rows[:0])
-    cell = np.cumsum(new) - 1
+    cell = np.empty_like(key)
+    cell[order] = np.cumsum(new) - 1
     label = np.arange(start.size)
-    label[: int(study[order[shared]].max()) + 1] = linked_studies(study[order[shared]], cell[shared])
+    label[: int(study[order[shared]].max()) + 1] = linked_studies(study[order[shared]], cell[order[shared]])
     tied[study[order[shared]]] = True
     chosen = np.flatnonzero(tied[study])
-    return tied, lay_blocks(arms.take(chosen), label[study[chosen]], key[chosen])
+    return tied, lay_blocks(arms.take(chosen), label[study[chosen]], cell[chosen])
 
 
 def repeats(arms: Arms, start: Codes, size: Codes) -> Codes:

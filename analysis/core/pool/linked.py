@@ -1,11 +1,8 @@
 """Studies tied together because their rider tested a product in more than one of them.
 
 A block is a set of studies connected by such products (never more than one rider's); its cells are the pairs of rider
-and product in it. With A = Z'P Z at tau2 = 0 the information at h = tau2 / 2 is G = A (I + h A)^-1, so that A is made
+and product in it. With A = Z'P Z at tau2 = 0 the information at any tau2 is G = A (I + tau2/2 A)^-1, so that A is made
 once; blocks of the same number of cells are computed together.
-
-From one h to another close by, G(h + d) = G - d G^2 + d^2 G^3 - ...: the sums of a few powers of G over all blocks say
-every sum in the neighbourhood, so that the last steps to the best tau2 cost next to nothing (`Around`).
 """
 
 from __future__ import annotations
@@ -19,8 +16,6 @@ from analysis.core.pool.sums import CHUNK, Sums
 from analysis.core.types import Array
 
 BATCH = 1 << 16  # numbers in the matrices of one batch: they stay in the processor's cache
-NEAR = 0.01  # share of h within which sums are told from its neighbour's: the terms left out are then worth 4e-8
-POWERS = 5
 DIRECT = 8  # size up to which LAPACK inverts small matrices faster than products of their quarters
 
 
@@ -33,78 +28,18 @@ class Batch:
     rhs: Array  # (n, k) Z'P y at tau2 = 0
 
 
-@dataclass(slots=True, eq=False)
-class Around:
-    """Sums over all blocks at one h of powers of G, and of G on z, as z = (I + h A)^-1 z0 there."""
-
-    half: float
-    y_p_y: float
-    matrices: Array  # (powers, p, p) B'G^j B, j from 1, not their diagonals
-    vectors: Array  # (powers + 1, p) B'G^j z, j from 0
-    traces: Array  # (powers,) tr G^j, j from 1
-    squares: Array  # (powers + 1,) z'G^j z, j from 0
-
-    @classmethod
-    def at(cls, linked: Linked, products: int, half: float, powers: int) -> Around:
-        """Sum over all blocks at this h."""
-        around = cls(
-            half, linked.y_p_y, np.zeros((powers, products, products)), np.zeros((powers + 1, products)),
-            np.zeros(powers), np.zeros(powers + 1),
-        )  # fmt: skip
-        for batch in linked.batches:
-            around._add(batch)
-        return around
-
-    def _add(self, batch: Batch) -> None:
-        p, half = self.vectors.shape[1], self.half
-        places = batch.product.ravel()
-        pairs = (batch.product[:, :, None] * p + batch.product[:, None, :]).ravel()
-        inverse = invert(np.eye(batch.product.shape[1]) + half * batch.information) if half > 0.0 else None
-        g = batch.information if inverse is None else batch.information @ inverse
-        first = batch.rhs[:, :, None] if inverse is None else inverse @ batch.rhs[:, :, None]
-        self.y_p_y -= half * float(np.vdot(batch.rhs, first))
-        power, z = g, first
-        for j in range(len(self.vectors)):
-            self.vectors[j] += np.bincount(places, z.ravel(), p)
-            self.squares[j] += float(np.vdot(first, z))
-            if j < len(self.matrices):
-                self.matrices[j] += np.bincount(pairs, power.ravel(), p * p).reshape(p, p)
-                self.traces[j] += float(np.trace(power, axis1=1, axis2=2).sum())
-                z = g @ z
-                power = power @ g if j + 1 < len(self.matrices) else power
-
-    def add(self, sums: Sums, half: float) -> None:
-        """Add what the blocks say at an h not far from this one."""
-        step = -(half - self.half)
-        n = len(self.matrices)
-        series = step ** np.arange(n + 1.0)  # of G(h + d) and z(h + d)
-        slopes = np.r_[0.0, np.arange(1.0, n + 1.0) * series[:n]]  # of G^2, the slope of G but for its sign, and of G z
-        # half of each, as both orders of a pair stand here
-        sums.laplacian -= np.tensordot(series[:n], self.matrices, 1) / 2.0
-        sums.squared -= np.tensordot(slopes[:n], self.matrices, 1) / 2.0
-        sums.rhs += series @ self.vectors
-        sums.g_rhs += slopes @ self.vectors
-        sums.trace += float(series[:n] @ self.traces)
-        sums.z_z += float(slopes[1:] @ self.squares[:n])
-        sums.y_p_y += self.y_p_y + float(step * series[:n] @ self.squares[:n])
-
-
-@dataclass(slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False)
 class Linked:
     """All blocks of a network."""
 
     batches: tuple[Batch, ...]
     y_p_y: float  # at tau2 = 0
-    around: Around | None = None  # the h at which the blocks were summed last
 
     def add(self, sums: Sums, tau2: float) -> None:
         """Add what these blocks say."""
-        half = tau2 / 2.0
-        near = NEAR * self.around.half if self.around is not None and len(self.around.matrices) == POWERS else 0.0
-        if self.around is None or abs(half - self.around.half) > near:
-            large = sum(batch.information.size for batch in self.batches) > BATCH  # others are summed anew in no time
-            self.around = Around.at(self, sums.rhs.size, half, POWERS if large and half > 0.0 else 2)
-        self.around.add(sums, half)
+        sums.y_p_y += self.y_p_y
+        for batch in self.batches:
+            _add_batch(sums, batch, tau2 / 2.0)
 
 
 def linked_studies(study: Codes, cell: Codes) -> Codes:
@@ -149,8 +84,9 @@ def lay_blocks(arms: Arms, block: Codes, cell: Codes) -> Linked:
     """
     if not block.size:
         return Linked((), 0.0)
-    _, first, cell = np.unique(cell, return_index=True, return_inverse=True)
-    _, block = np.unique(block, return_inverse=True)
+    block, cell = _numbered(block), _numbered(cell)
+    first = np.empty(int(cell.max()) + 1, np.int64)
+    first[cell] = np.arange(cell.size)  # any arm of the cell
     cell_block = block[first]
     size = np.bincount(cell_block)
     by_size = order_of(size)
@@ -173,6 +109,13 @@ def lay_blocks(arms: Arms, block: Codes, cell: Codes) -> Linked:
         ),
         y_p_y,
     )
+
+
+def _numbered(codes: Codes) -> Codes:
+    """The codes that are there, numbered from 0 in their order."""
+    there = np.zeros(int(codes.max()) + 1, np.bool_)
+    there[codes] = True
+    return np.asarray((np.cumsum(there) - 1)[codes])
 
 
 def _at_zero(arms: Arms, flat: Codes, inner: Codes, size: Codes, total: int) -> tuple[Array, Array, float]:
@@ -210,6 +153,25 @@ def _batches(product: Codes, information: Array, rhs: Array, size: Codes) -> lis
             )
             cell, number, left = cell + n * k, number + n * k * k, left - n
     return batches
+
+
+def _add_batch(sums: Sums, batch: Batch, half: float) -> None:
+    n, k = batch.product.shape
+    p = sums.rhs.size
+    if half > 0.0:
+        inverse = invert(np.eye(k) + half * batch.information)
+        g, z = batch.information @ inverse, (inverse @ batch.rhs[:, :, None])[:, :, 0]
+    else:
+        g, z = batch.information, batch.rhs
+    at = (batch.product[:, :, None] * p + batch.product[:, None, :]).ravel()
+    # half of each, as both orders of a pair stand here
+    sums.laplacian -= np.bincount(at, g.ravel(), p * p).reshape(p, p) / 2.0
+    sums.squared -= np.bincount(at, (g @ g).ravel(), p * p).reshape(p, p) / 2.0
+    sums.rhs += np.bincount(batch.product.ravel(), z.ravel(), p)
+    sums.g_rhs += np.bincount(batch.product.ravel(), (g @ z[:, :, None]).ravel(), p)
+    sums.trace += float(np.trace(g, axis1=1, axis2=2).sum())
+    sums.z_z += float((z * z).sum())
+    sums.y_p_y -= half * float((batch.rhs * z).sum())
 
 
 def invert(matrices: Array) -> Array:

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from analysis.core.pool import Arms, layout, linked, pool
+from analysis.core.pool import Arms, layout, pool
+from analysis.core.pool.between import Between
 from analysis.core.pool.fit import fit
 from analysis.core.pool.sums import Sums
 from tests.analysis.core.pool.networks import shuffled, simulated
@@ -65,21 +66,24 @@ def test_the_model_solved_in_blocks_is_the_model_solved_whole(monkeypatch, shape
     np.testing.assert_allclose(fitted.best.covariance[1:, 1:], covariance, rtol=1e-5, atol=1e-9)
 
 
-@pytest.mark.parametrize("apart", [0.0, 0.004, -0.009])
-def test_sums_told_from_a_neighbour_are_those_summed_anew(monkeypatch, apart):
-    monkeypatch.setattr(linked, "BATCH", 64)  # so that these few blocks count as many
+@pytest.mark.parametrize("at", [-0.4, 0.3, 0.9, 1.4])
+def test_sums_told_from_two_neighbours_are_those_summed(at):
     network = layout.lay_out(simulated(6, tau=1.5, riders=12, sessions=6, products=12))
-    network.sums(2.0)
-    told = network.sums(2.0 * (1.0 + apart))
-    assert network.linked.around.half == 1.0  # no other was summed
-    network.linked.around = None
-    monkeypatch.setattr(linked, "BATCH", 10**9)
-    anew = network.sums(2.0 * (1.0 + apart))
+    between, low, step = Between(network), 2.0, 0.0075
+    between.sums(low), between.sums(low + step)
+    told, summed = (one.sums(low + at * step) for one in (between, network))
+    assert len(between.summed) == 2  # nothing was summed anew
+    assert between.summed[0][0] == low
     for name in Sums.__slots__:
-        assert getattr(told, name) == pytest.approx(getattr(anew, name), rel=5e-8, abs=1e-8), name  # 4 x 0.009^4
-    far = network.sums(2.1)
-    assert network.linked.around.half == 1.05
-    assert not np.allclose(far.laplacian, anew.laplacian, rtol=1e-6, atol=0.0)
+        assert getattr(told, name) == pytest.approx(getattr(summed, name), rel=2e-7, abs=1e-9), name
+
+
+@pytest.mark.parametrize("far", [2.03, 1.99, 2.2])
+def test_sums_are_not_told_from_afar(far):
+    network = layout.lay_out(simulated(6, tau=1.5, riders=12, sessions=6, products=12))
+    between = Between(network)
+    between.sums(2.0), between.sums(2.0075), between.sums(far)
+    assert [tau2 for tau2, _ in between.summed] == [2.0075, far]
 
 
 def test_ten_sessions_of_a_rider_are_not_ten_riders():

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db import transaction
 
-from analysis.jobs.tasks import wake
+from analysis.jobs.tasks import wake_soon
 from analysis.results.models import USER_PRIORITY, Job
 from analysis.results.services.jobs import job_create
 from studio.records.log_fields import note_log_field
@@ -26,5 +26,5 @@ def enqueue(
     """Write the job and wake a worker once the row is there for it to see."""
     job = job_create(kind=kind, studio=studio, by=by, payload=payload, session=session, priority=priority)
     note_log_field("job", str(job.pk))
-    transaction.on_commit(wake)
+    transaction.on_commit(wake_soon)
     return job

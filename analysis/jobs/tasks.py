@@ -7,6 +7,7 @@ messages harmless.
 from __future__ import annotations
 
 import logging
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from celery import Task, shared_task
@@ -19,6 +20,8 @@ from studio.records.services.kept_answers import forget_old_answers
 logger = logging.getLogger(__name__)
 
 MOST_WAKES = 4
+_messenger = ThreadPoolExecutor(1, thread_name_prefix="wake")
+"""Starts its thread when it is first asked for one; a process that ends by itself still sends what it has in hand."""
 
 
 @shared_task(bind=True)
@@ -34,6 +37,11 @@ def look_after_jobs() -> None:
     forget_old_answers()
     for _ in range(min(sweep(), MOST_WAKES)):
         wake()
+
+
+def wake_soon() -> None:
+    """Wake a worker from a thread beside: whoever asked for the work need not wait for the message to be written."""
+    _messenger.submit(wake)
 
 
 def wake() -> None:

@@ -29,7 +29,7 @@ from django.db import connection
 from rest_framework.test import APIClient
 from analysis.jobs import enqueue
 from analysis.results.models import Job
-enqueue.wake = {wake}
+enqueue.wake_soon = {wake}
 answers, gate = [], threading.Barrier({callers})
 def send():
     gate.wait()

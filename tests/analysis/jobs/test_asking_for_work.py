@@ -18,7 +18,8 @@ def wakes(monkeypatch):
     """Messages that would have been sent."""
     sent = []
     monkeypatch.setattr(tasks.work, "apply_async", lambda **options: sent.append(options))
-    return sent
+    yield sent
+    tasks._messenger.submit(bool).result()  # nothing of this test is sent after it
 
 
 def ask(studio):
@@ -29,7 +30,7 @@ def test_the_wake_up_waits_for_the_commit(studio, wakes, django_capture_on_commi
     with django_capture_on_commit_callbacks(execute=True):
         job = ask(studio)
         assert not wakes
-    assert len(wakes) == 1
+    assert tasks._messenger.submit(len, wakes).result() == 1  # after the wake-up, which is sent beside
     assert job.state == JobState.QUEUED
 
 
@@ -37,7 +38,7 @@ def test_a_rolled_back_job_wakes_nobody(studio, wakes, django_capture_on_commit_
     with django_capture_on_commit_callbacks(execute=True), transaction.atomic():
         ask(studio)
         transaction.set_rollback(True)
-    assert not wakes
+    assert tasks._messenger.submit(len, wakes).result() == 0
     assert not Job.objects.exists()
 
 

@@ -102,7 +102,7 @@ def test_history_is_pooled_with_the_session():
 def test_a_session_cannot_repeat_better_than_its_sensors():
     """Four runs that agree by chance make no verdict; the interval is that of the posterior, integrated by scipy.
 
-    The variance T of a run lies above the sensors' S, with a prior flat in log T times a half normal of 0.003 m2 in
+    The variance T of a run lies above the sensors' S, with a prior flat in log T times a half normal of 0.0025 m2 in
     the scatter; two degrees of freedom saw a sum of squares of nothing (Box and Tiao 1973, section 5.2, truncated).
     """
     same = np.array([0.2400, 0.2400])
@@ -112,7 +112,7 @@ def test_a_session_cannot_repeat_better_than_its_sensors():
     half = t_quantile(0.975, df) * np.sqrt(variance)
 
     def weight(log_total: float) -> float:
-        return float(np.exp(-log_total - 0.5 * (np.exp(log_total) - 1e-6) / 0.003**2))
+        return float(np.exp(-log_total - 0.5 * (np.exp(log_total) - 1e-6) / 0.0025**2))
 
     ends = (np.log(1e-6), np.log(1e-6 + 0.02**2))
     inside = quad(lambda u: weight(u) * (2 * ndtr(half / np.exp(u / 2)) - 1), *ends)[0] / quad(weight, *ends)[0]

@@ -1,7 +1,8 @@
 """Rounds of kill -9 in the middle of an analysis: `python tests/faults/kill_rounds.py --rounds 20 --seed 1`.
 
 Each round uploads a session, kills a process of the worker at a seeded moment and waits, without helping, for one
-session with one analysis. The suite runs three rounds; a round that kills a child waits for its lease, about 25 s.
+session with one analysis. The suite runs one round and `.ci/run` more; a round that kills a child waits for its lease,
+about 25 s.
 """
 
 import argparse

@@ -10,12 +10,14 @@ from tests.faults.living_studio import wait_for
 pytestmark = pytest.mark.processes
 
 
-def test_three_rounds_end_with_one_result_each(idle):
-    chance = random.Random(20261125)
-    for number in range(3):
+@pytest.mark.parametrize("rounds", [1, pytest.param(3, marks=pytest.mark.rounds)])
+def test_rounds_end_with_one_result_each(idle, rounds):
+    chance = random.Random(20261125 + rounds)
+    for number in range(rounds):
         one_round(idle, chance, f"round {number}", victims=["worker"])
 
 
+@pytest.mark.rounds
 def test_killed_children_stop_nothing_although_an_idle_one_takes_the_pools_lock_along(idle):
     one_round(idle, random.Random(20261125), "children", victims=["child"])
     job = idle.ended_job(idle.upload(*small_day("after the children")))
@@ -31,6 +33,7 @@ def test_a_torn_queue_ends_the_worker_and_the_studio_goes_on(idle):
     assert job["state"] == "done"
 
 
+@pytest.mark.rounds
 def test_a_users_job_goes_ahead_of_the_demo_and_ends_within_a_minute(demo):
     job = demo.ended_job(demo.upload(*small_day("mine")), patience_s=60)
     assert job["state"] == "done"

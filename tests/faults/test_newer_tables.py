@@ -39,7 +39,10 @@ def begun(newer, command):
     return done.returncode, done.stdout + done.stderr
 
 
-@pytest.mark.parametrize("process", ["runstudio", "web server", "worker", "createowner"])
+OTHERS = [pytest.param(name, marks=pytest.mark.rounds) for name in ("web server", "worker", "createowner")]
+
+
+@pytest.mark.parametrize("process", ["runstudio", *OTHERS])
 def test_no_process_starts_on_newer_tables_and_each_says_why(newer, process):
     port = str(free_port())
     command = {

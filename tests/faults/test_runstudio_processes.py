@@ -58,6 +58,7 @@ def half_an_upload(studio):
     return caller
 
 
+@pytest.mark.rounds
 def test_a_killed_web_server_comes_back_without_what_it_was_receiving(idle):
     received = idle.data / "uploads"
     with half_an_upload(idle):
@@ -69,13 +70,9 @@ def test_a_killed_web_server_comes_back_without_what_it_was_receiving(idle):
     assert not received.exists()
 
 
-def test_a_second_start_on_the_same_folder_is_refused(idle):
-    second = idle.spawn()
-    assert second.wait(20) == 1
+def test_a_second_start_on_the_same_folder_or_port_is_refused(idle, tmp_path):
+    assert idle.spawn().wait(20) == 1
     assert f"A studio already runs on the folder {idle.data} (process {idle.process.pid})" in idle.said()
-
-
-def test_a_busy_port_is_refused(idle, tmp_path):
     other = LivingStudio(tmp_path / "other")
     assert other.spawn("--port", str(idle.port)).wait(20) == 1
     assert f"Port {idle.port} on 127.0.0.1 cannot be used" in other.said()

@@ -18,7 +18,7 @@ from studio.api.base import ReadViewSet, address_of, caller
 from studio.api.etags import etag_of
 from studio.api.filters import StudioFilters
 from studio.api.problems import UNUSABLE
-from studio.api.shapes import InstantField, ModelShape, Reference, StrictModelSerializer
+from studio.api.shapes import InstantField, ModelShape, OneOf, Reference, StrictModelSerializer
 from studio.records.models import Consent, ConsentPurpose, Rider
 from studio.records.services.consents import consent_give, consent_withdraw
 from studio.records.wordings import wording_in_force
@@ -54,7 +54,7 @@ class ConsentOut(ModelShape[Consent]):
 class WordingOut(serializers.Serializer[Any]):
     """What is asked today for one purpose."""
 
-    purpose = serializers.ChoiceField(choices=ConsentPurpose.choices)
+    purpose = OneOf(choices=ConsentPurpose.choices)
     version = serializers.CharField()
     title = serializers.CharField()
     asked = serializers.CharField()

@@ -17,14 +17,14 @@ from rest_framework.response import Response
 from studio.api.authentication import BearerAuthentication
 from studio.api.base import RemovableViewSet, StudioView, address_of, caller, studio_of
 from studio.api.etags import etag_of
-from studio.api.shapes import ModelShape, Reference, StrictModelSerializer, StrictSerializer
+from studio.api.shapes import ModelShape, OneOf, Reference, StrictModelSerializer, StrictSerializer
 from studio.api.users import UserOut
 from studio.records.models import Invitation, Membership, Rider
 from studio.records.services.invitations import INVITED, invitation_accept, invitation_create, invitation_delete
 
 
 class InvitationIn(StrictModelSerializer[Invitation]):
-    role = serializers.ChoiceField(choices=INVITED, required=False, help_text="of the new account")
+    role = OneOf(choices=INVITED, required=False, help_text="of the new account")
     rider = Reference(Rider, required=False, allow_null=True, help_text="whom the new client will be")
     membership = Reference(Membership, required=False, help_text="who lost the password; without role and rider")
 

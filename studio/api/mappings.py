@@ -13,7 +13,7 @@ from analysis.readers.channels import CHANNELS, TIME
 from analysis.readers.mapping_document import MOST_LETTERS, mapping_document
 from studio.api.base import RecordViewSet
 from studio.api.filters import StudioFilters
-from studio.api.shapes import ModelShape, NumberField, StrictModelSerializer, StrictSerializer
+from studio.api.shapes import ModelShape, NumberField, OneOf, StrictModelSerializer, StrictSerializer
 from studio.records.models import DeviceMapping
 from studio.records.services.mappings import mapping_create, mapping_delete, mapping_update
 
@@ -22,7 +22,7 @@ class MappedField(StrictSerializer):
     """One field of the device and where it goes: by its unit, or as value times scale plus offset."""
 
     field = serializers.CharField(max_length=MOST_LETTERS, help_text="as the file has it")
-    channel = serializers.ChoiceField([*CHANNELS, TIME], allow_null=True, help_text="null: it is left unread")
+    channel = OneOf([*CHANNELS, TIME], allow_null=True, help_text="null: it is left unread")
     unit = serializers.CharField(max_length=20, required=False, allow_null=True, help_text="such as km/h")
     scale = NumberField(required=False, allow_null=True)
     offset = NumberField(required=False, allow_null=True)

@@ -120,7 +120,9 @@ def _document(exc: Exception, context: dict[str, Any]) -> dict[str, Any]:
 def _in_own_words(document: dict[str, Any], names: Mapping[str, str]) -> dict[str, Any]:
     """The same with each key as the route's body has it, where a column goes by another name."""
     for error in document.get("errors", ()):
-        error["key"] = ", ".join(names.get(key, key) for key in error["key"].split(", "))
+        key = ", ".join(names.get(key, key) for key in error["key"].split(", "))
+        document["detail"] = document["detail"].replace(f" {error['key']} is ", f" {key} is ")
+        error["key"] = key
     return document
 
 
@@ -133,19 +135,24 @@ def _media_problem(exc: exceptions.UnsupportedMediaType, context: dict[str, Any]
 
 
 def _shape_problem(exc: exceptions.ValidationError, request: Request | None) -> dict[str, Any]:
-    given = request.data if request is not None and request.method not in {"GET", "HEAD"} else None
+    given = _asked(request) if request is not None else None
     faults = tuple(_faults(exc.detail, given))
     if set(_codes(exc.detail)) == {UNUSABLE}:
         return problem("unusable", "The request names what is not there, or not yours.", faults)
     return problem("malformed", "The request has the wrong shape.", faults)
 
 
+def _asked(request: Request) -> Any:
+    return request.query_params if request.method in {"GET", "HEAD"} else request.data
+
+
 def _faults(detail: Any, given: Any, key: str = "") -> Iterator[Fault]:
     """One fault for every message in a serializer's nested errors."""
     if isinstance(detail, dict):
         for name, inner in detail.items():
-            here = key if name == "non_field_errors" else f"{key}.{name}".lstrip(".")
-            yield from _faults(inner, _part(given, name), here)
+            whole = name == "non_field_errors"
+            here = key if whole else f"{key}.{name}".lstrip(".")
+            yield from _faults(inner, given if whole else _part(given, name), here)
     elif isinstance(detail, list):
         for number, inner in enumerate(detail):
             nested = isinstance(inner, dict | list)

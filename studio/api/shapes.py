@@ -57,6 +57,19 @@ class WholeNumberField(serializers.IntegerField):
         return super().to_internal_value(int(data))
 
 
+class OneOf(serializers.ChoiceField):
+    """One of few words; a refusal names them."""
+
+    def __init__(self, choices: Sequence[Any], **options: Any) -> None:
+        super().__init__(choices, **options)
+        self.error_messages["invalid_choice"] = one_of(self.choices)
+
+
+def one_of(words: Iterable[object]) -> str:
+    """What is allowed where the choice is among few words."""
+    return f"one of: {', '.join(str(word) for word in words)}"
+
+
 class InstantField(serializers.DateTimeField):
     """An RFC 3339 time with its offset: without one it could be the session's clock or Greenwich's."""
 
@@ -141,6 +154,8 @@ class ModelShape(serializers.ModelSerializer[M]):
         models.PositiveIntegerField: WholeNumberField,
         models.PositiveSmallIntegerField: WholeNumberField,
     }
+
+    serializer_choice_field = OneOf
 
     def build_standard_field(self, field_name: str, model_field: models.Field[Any, Any]) -> Any:
         field_class, options = super().build_standard_field(field_name, model_field)

@@ -19,7 +19,7 @@ from studio.api.authentication import BearerAuthentication
 from studio.api.base import ReadViewSet, address_of, caller
 from studio.api.problems import CONTENT_TYPE, TooManyGuesses
 from studio.api.schema import Problem
-from studio.api.shapes import ModelShape, StrictSerializer, WholeNumberField
+from studio.api.shapes import ModelShape, OneOf, StrictSerializer, WholeNumberField
 from studio.records.models import ApiToken, TokenKind, TokenScope, User
 from studio.records.querysets import membership_of
 from studio.records.services.tokens import token_create, token_revoke
@@ -43,9 +43,9 @@ class TokenIn(StrictSerializer):
     username = serializers.CharField(max_length=150)
     password = serializers.CharField(max_length=1000, trim_whitespace=False)
     name = serializers.CharField(max_length=120, required=False, help_text="what the token is for")
-    kind = serializers.ChoiceField(TokenKind.choices, required=False, help_text="which door it opens; without one: api")
+    kind = OneOf(TokenKind.choices, required=False, help_text="which door it opens; without one: api")
     scopes = serializers.ListField(
-        child=serializers.ChoiceField(TokenScope.choices),
+        child=OneOf(TokenScope.choices),
         required=False,
         min_length=1,
         max_length=len(TokenScope.values),
@@ -57,7 +57,7 @@ class TokenIn(StrictSerializer):
 
 
 class TokenOut(ModelShape[ApiToken]):
-    scopes = serializers.ListField(child=serializers.ChoiceField(TokenScope.choices))
+    scopes = serializers.ListField(child=OneOf(TokenScope.choices))
 
     class Meta:
         model = ApiToken

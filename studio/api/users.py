@@ -15,7 +15,7 @@ from rest_framework.response import Response
 
 from studio.api.base import ReadViewSet, caller
 from studio.api.filters import StudioFilters
-from studio.api.shapes import ModelShape, StrictSerializer
+from studio.api.shapes import ModelShape, OneOf, StrictSerializer
 from studio.records.models import Role, User
 from studio.records.querysets import membership_of
 from studio.records.services.accounts import password_change, sign_out_everywhere
@@ -27,7 +27,7 @@ class PasswordIn(StrictSerializer):
 
 
 class UserOut(ModelShape[User]):
-    role = serializers.ChoiceField(choices=Role.choices, source="membership.role")
+    role = OneOf(choices=Role.choices, source="membership.role")
     rider = serializers.SerializerMethodField(help_text="the rider whom a client is linked to")
 
     class Meta:

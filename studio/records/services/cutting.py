@@ -17,6 +17,8 @@ from studio.records.services import write
 from studio.records.services.runs import run_create
 from studio.records.store import file_path
 
+KEYS = {"started_at": "from", "ended_at": "to"}
+"""What a cut calls the columns that have another name."""
 CUT_FIELDS = ("lap", "started_at", "ended_at", "left_out", "note")
 
 
@@ -50,10 +52,15 @@ def recording_cut(*, recording: Recording, cuts: Sequence[Mapping[str, Any]], by
                     taken.append(_span(runs[-1], start, laps))
                 except Unusable as refusal:
                     found = list(refusal.faults)
-            faults += [replace(one, key=f"runs.{at}.{one.key}") for one in found]
+            faults += [_in_cut(at, one) for one in found]
         if faults:
             raise Unusable(sentence(f"{recording.filename} cannot be cut so", faults), faults=tuple(faults))
     return runs
+
+
+def _in_cut(at: int, found: Fault) -> Fault:
+    names = found.key.split(", ")
+    return replace(found, key=", ".join(f"runs.{at}.{KEYS.get(name, name)}" for name in names))
 
 
 def _run(recording: Recording, cut: Mapping[str, Any], by: User | None) -> Run:

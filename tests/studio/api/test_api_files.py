@@ -150,3 +150,11 @@ def test_what_is_not_read_yet_is_409(bo, session):
     path = send(bo, session, day=LAPS)["Location"]
     setup = str(SetupFactory(bike=session.bike).pk)
     assert bo.post(f"{path}cut/", {"runs": [{"setup": setup}]}).status_code == 409
+
+
+def test_a_cut_that_is_refused_speaks_of_its_keys_as_the_body_has_them(bo, recording, session):
+    setup = SetupFactory(bike=session.bike)
+    cut = {"setup": str(setup.pk), "lap": 1, "from": "2026-05-09T08:00:00Z", "to": "2026-05-09T08:01:00Z"}
+    problem = bo.post(f"{recording}cut/", {"runs": [cut]}).json()
+    assert [error["key"] for error in problem["errors"]] == ["runs.0.lap, runs.0.to, runs.0.from"]
+    assert "_at" not in problem["detail"]

@@ -97,6 +97,47 @@ def test_nested_shape_faults_name_their_place_and_what_was_given(api, fitter_bo)
 
 
 @pytest.mark.parametrize(
+    ("query", "allowed"),
+    [
+        (
+            "instruments/?kind=harp",
+            "one of: power_meter, air_speed_sensor, speed_sensor, barometer, thermometer, scale",
+        ),
+        ("jobs/?state=harp", "one of: queued, running, done, refused, failed"),
+        ("runs/?session=harp", "an id, such as an answer gave"),
+        ("sessions/?date=harp", "a day such as 2026-05-09"),
+    ],
+)
+def test_a_query_that_cannot_be_used_says_what_it_was_and_what_is_allowed(api, fitter_bo, query, allowed):
+    (error,) = api(fitter_bo).get(f"/api/v1/{query}").json()["errors"]
+    assert (error["given"], error["allowed"]) == ("'harp'", allowed)
+
+
+def test_an_empty_text_in_a_query_asks_for_the_rows_that_have_none(api, fitter_bo):
+    bo = api(fitter_bo)
+    bo.post("/api/v1/riders/", {"code": "R-1"})
+    assert bo.get("/api/v1/riders/?code=").json()["results"] == []
+
+
+@pytest.mark.parametrize(
+    ("route", "key", "allowed"),
+    [
+        ("instruments", "kind", "one of: power_meter, air_speed_sensor, speed_sensor, barometer, thermometer, scale"),
+        ("consents", "purpose", "one of: records, pooled_results, contact, health_notes"),
+        ("invitations", "role", "one of: fitter, client, shop"),
+    ],
+)
+def test_a_word_that_is_none_of_a_few_is_told_those(api, owner_ada, route, key, allowed):
+    errors = api(owner_ada).post(f"/api/v1/{route}/", {key: "harp"}).json()["errors"]
+    assert [(error["given"], error["allowed"]) for error in errors if error["key"] == key] == [("'harp'", allowed)]
+
+
+def test_a_body_that_is_a_list_is_told_that_it_is_one(api, fitter_bo):
+    (error,) = api(fitter_bo).post("/api/v1/riders/", [1]).json()["errors"]
+    assert error["given"] == "[1]"
+
+
+@pytest.mark.parametrize(
     "number", ["NaN", "Infinity", "-Infinity", "1e999", '"NaN"', '"12"', "true", "1" + "0" * 400, "[1]"]
 )
 def test_what_is_no_finite_number_is_400(api, fitter_bo, number):

@@ -192,3 +192,10 @@ def test_a_time_without_its_offset_is_400(bo, rows, route, key, time):
     """RFC 3339, section 5.6: a date-time ends with its offset."""
     (error,) = refused(bo.post(f"/api/v1/{route}/", body_for(route, rows) | {key: time}), 400)["errors"]
     assert (error["key"], error["allowed"]) == (key, "a time with its offset, such as 2026-05-09T08:10:00Z")
+
+
+def test_a_refusal_speaks_of_its_keys_as_the_body_has_them(bo, rows):
+    times = {"lap": 1, "from": "2026-05-09T08:00:00Z", "to": "2026-05-09T08:01:00Z"}
+    problem = refused(bo.post("/api/v1/runs/", body_for("runs", rows) | times), 422)
+    assert [error["key"] for error in problem["errors"]] == ["lap, to, from"]
+    assert "lap, to, from is " in problem["detail"]

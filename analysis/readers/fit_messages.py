@@ -125,14 +125,14 @@ def _finished(part: bytes, messages: Messages) -> bytes:
 
 def _read_part(name: str, data: bytes, at: int, messages: Messages, limits: Limits) -> tuple[int, int, str]:
     """Read one file: where the last sound frame ends, where the file should, and what stopped it or ''."""
-    import fitdecode  # the one allowed import inside a function: a format's own library, on first use
+    # The one allowed import inside a function: a format's own library, on first use.
+    from analysis.readers.fit_decoder import frames_of
 
     stream = io.BytesIO(data)
     groups: dict[tuple[object, int], _Group] = {}
     sound, promised, broken = 0, 0, ""
-    options = {"check_crc": fitdecode.CrcCheck.READONLY, "error_handling": fitdecode.ErrorHandling.IGNORE}
     try:
-        for frame in fitdecode.FitReader(stream, processor=None, **options):
+        for frame in frames_of(stream):
             if frame.frame_type == DATA:
                 number = frame.def_mesg.global_mesg_num
                 if number == RECORD:

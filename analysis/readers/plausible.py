@@ -24,15 +24,17 @@ def keep_plausible(
         channel = CHANNELS[key]
         outside = (values < channel.lowest) | (values > channel.highest)
         count = int(np.count_nonzero(outside))
-        allowed = f"{channel.lowest:g} to {channel.highest:g} {channel.unit}"
+        allowed = f"{channel.lowest:.9g} to {channel.highest:.9g} {channel.unit}"
         if count:
             first = int(np.argmax(outside))
             line = None if lines is None else int(lines[first])
             if count > WRONG_UNIT * np.count_nonzero(np.isfinite(values)):
-                given = f"{values[first]:g} and {count - 1} more values out of range"
+                more = f" and {count - 1} more values" if count > 1 else ""
+                given = f"{values[first]:g}{more} out of range"
                 faults.append(Fault(name, key, given, allowed, line))
             where = f" (first in line {line})" if line else ""
-            what = f"{name}: {count} values of {key} are outside {allowed}{where} and are left as gaps."
+            values_are = "1 value of {} is" if count == 1 else f"{count} values of {{}} are"
+            what = f"{name}: {values_are.format(key)} outside {allowed}{where} and left as gaps."
             notes.append(note("gaps", what, "Look at the sensor if the run matters."))
             values = np.where(outside, np.nan, values)
         kept[key] = values

@@ -1,5 +1,6 @@
 """CSV with the published channel names: values, times, gaps, and what is refused with its line."""
 
+import re
 from datetime import UTC, datetime
 
 import numpy as np
@@ -214,3 +215,12 @@ def test_laps_are_spans_of_the_lap_column():
     text = "time,power_w,lap\n" + "".join(f"{second},200,{1 + second // 4}\n" for second in range(10))
     laps = read_recording("run.csv", text.encode()).laps
     assert [(lap.number, lap.start_s, lap.end_s) for lap in laps] == [(1, 0, 4), (2, 4, 8), (3, 8, float("inf"))]
+
+
+def test_one_value_that_no_sensor_has_seen_is_told_as_one():
+    with pytest.raises(Refused, match=re.escape("power_w: found -99999 out of range; allowed: -500 to 5000 W")):
+        read_recording("run.csv", b"time,power_w\n0,-99999\n1,200\n")
+    with pytest.raises(
+        Refused, match=re.escape("found 3e+09 and 1 more values out of range; allowed: -1 to 2000000 m")
+    ):
+        read_recording("run.csv", b"time,power_w,distance_m\n0,200,3e9\n1,200,3e9\n")

@@ -9,7 +9,14 @@ import logging
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation
+from django.conf import settings
+from django.core.exceptions import (
+    PermissionDenied,
+    RequestDataTooBig,
+    SuspiciousOperation,
+    TooManyFieldsSent,
+    TooManyFilesSent,
+)
 from django.db import OperationalError
 from django.http import Http404, UnreadablePostError
 from rest_framework import exceptions
@@ -107,6 +114,8 @@ def _document(exc: Exception, context: dict[str, Any]) -> dict[str, Any]:
         return _shape_problem(exc, context.get("request"))
     if isinstance(exc, exceptions.UnsupportedMediaType):
         return _media_problem(exc, context)
+    if isinstance(exc, TooManyFilesSent | TooManyFieldsSent):
+        return _crowded_form(exc)
     for classes, slug, sentence in _SENTENCES:
         if isinstance(exc, classes):
             return problem(slug, sentence)
@@ -115,6 +124,14 @@ def _document(exc: Exception, context: dict[str, Any]) -> dict[str, Any]:
     if is_full(exc):
         return problem("unavailable", "The studio's disk is full: nothing was kept. Tell the owner.")
     return problem("fault", "Something went wrong on the studio's side; it was noted.")
+
+
+def _crowded_form(exc: Exception) -> dict[str, Any]:
+    files = isinstance(exc, TooManyFilesSent)
+    most = settings.DATA_UPLOAD_MAX_NUMBER_FILES if files else settings.DATA_UPLOAD_MAX_NUMBER_FIELDS
+    parts = "files" if files else "fields"
+    fault = Fault(file="", key=parts, given=f"more than {most}", allowed=f"at most {most} at once; send the rest after")
+    return problem("malformed", f"The form has more than {most} {parts}; nothing of it was kept.", (fault,))
 
 
 def _in_own_words(document: dict[str, Any], names: Mapping[str, str]) -> dict[str, Any]:

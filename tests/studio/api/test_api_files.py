@@ -158,3 +158,11 @@ def test_a_cut_that_is_refused_speaks_of_its_keys_as_the_body_has_them(bo, recor
     problem = bo.post(f"{recording}cut/", {"runs": [cut]}).json()
     assert [error["key"] for error in problem["errors"]] == ["runs.0.lap, runs.0.to, runs.0.from"]
     assert "_at" not in problem["detail"]
+
+
+def test_more_files_than_are_read_at_once_are_refused_with_how_many_may_come(bo, session):
+    answer = send(bo, session, **{f"file{at}": b"time,power_w\n0,1\n" for at in range(101)})
+    assert answer.status_code == 400
+    (error,) = answer.json()["errors"]
+    assert (error["given"], error["allowed"]) == ("more than 100", "at most 100 at once; send the rest after")
+    assert not Recording.objects.exists()

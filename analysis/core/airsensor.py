@@ -20,8 +20,10 @@ WANDER_MPS = 0.3  # mean wind, in ten minutes (DESIGN section 7)
 WANDER_RAD = np.radians(10.0)  # its direction, in ten minutes (DESIGN section 7)
 TEN_MINUTES_S = 600.0
 YAW_OFFSET_SD = np.radians(2.0)  # DESIGN section 7
-SECTOR_SHARE = 0.125  # of a lap: the heading changes little inside, gusts are mostly averaged
+SECTORS, SECTOR_M = 8, 80.0  # of a lap: the heading changes little inside, gusts are mostly averaged
 LAP_WAVES = 10  # round a lap: as short as a bend, in which a steady wind turns from the front to the back
+LEAST_HEARD_S = 4.5  # of a block
+WAY_S = 1.5  # before and after: fixes tell the way, and a corner lasts longer
 GAIN_BOUND = 2.3  # of its logarithm: tenfold
 NOMINAL_AIR_NOISE_MPS = 0.15
 WIND_MPS = 5.0  # mean wind, each component, before anything was sensed
@@ -80,7 +82,7 @@ def gather(runs: list[Samples], layout: Layout, kept: list[Mask]) -> Blocks:
         heard = kept[p.run][index] & r.sound[index]
         for part in _parts(layout, p.along_m, blind=layout.closed and r.east_m is None):
             own = index[part[heard[part]]]
-            if own.size < 5:
+            if own.size < 2 or r.step_s[own].sum() < LEAST_HEARD_S:
                 continue
             rows.append(_block(r, p.run, own, layout.closed, p.direction))
     columns = np.array(rows).T if rows else np.zeros((9, 0))
@@ -92,7 +94,8 @@ def _parts(layout: Layout, along: Array, *, blind: bool) -> list[IntArray]:
     low, high = float(layout.marks_m[0]), float(layout.marks_m[-1])
     if not layout.closed:
         return [np.flatnonzero((along >= low) & (along <= high))]
-    sector = (1.0 if blind else SECTOR_SHARE) * (high - low)
+    sectors = 1 if blind else int(np.clip((high - low) / SECTOR_M, 2, SECTORS))
+    sector = (high - low) / sectors
     number = np.floor(along / sector)
     ordered = np.argsort(number, kind="stable")
     return np.split(ordered, np.flatnonzero(np.diff(number[ordered])) + 1)
@@ -168,7 +171,7 @@ def measure_gusts(runs: list[Samples], layout: Layout, kept: list[Mask], gain: f
             continue
         air = r.air_mps[own] / gain * np.tan(r.yaw_rad[own]) if across else r.air_mps[own] / gain - r.speed_mps[own]
         if layout.closed:
-            air -= turning(air, p.along_m[own - p.first] / float(layout.marks_m[-1]))
+            air -= turning(air, p.along_m[own - p.first] / float(layout.marks_m[-1]), bearing(r)[:, own])
         x = np.full(index.size, np.nan)
         x[own - p.first] = air
         series.append(x)
@@ -178,8 +181,11 @@ def measure_gusts(runs: list[Samples], layout: Layout, kept: list[Mask], gain: f
     return _noise_and_gusts(lags.astype(np.float64) * step, step, seen, count)
 
 
-def turning(x: Array, laps: Array) -> Array:
-    """The part of a lap's headwind that comes from turning through a steady wind: waves of the place on the lap.
+def turning(x: Array, laps: Array, way: Array) -> Array:
+    """The part of a lap's headwind that comes from turning through a steady wind.
+
+    Waves of the place on the lap, and the way itself with its change, for corners tighter than any wave and a sensor
+    that comes late.
 
     Parameters
     ----------
@@ -187,6 +193,8 @@ def turning(x: Array, laps: Array) -> Array:
         Headwind [m/s].
     laps : ndarray, shape (n,)
         Place on the course, in laps [1].
+    way : ndarray, shape (k, n)
+        East and north of the way and their change, as `bearing` gives them; no row where it is not known [1].
 
     Returns
     -------
@@ -195,8 +203,30 @@ def turning(x: Array, laps: Array) -> Array:
     """
     phase = 2.0 * np.pi * laps
     waves = range(1, min(LAP_WAVES, x.size // 12) + 1)
-    basis = np.column_stack([np.ones(x.size), *(f(k * phase) for k in waves for f in (np.sin, np.cos))])
+    basis = np.column_stack([np.ones(x.size), *(f(k * phase) for k in waves for f in (np.sin, np.cos)), *way])
     return np.asarray(basis @ np.linalg.lstsq(basis, x, rcond=None)[0])
+
+
+def bearing(r: Samples) -> Array:
+    """East and north of a rider's way, and how fast they change; no row where no positions are recorded.
+
+    Parameters
+    ----------
+    r : Samples
+        Prepared samples, shape (n,) [1].
+
+    Returns
+    -------
+    ndarray, shape (4, n) or (0, n)
+        Unit vector [1] and its change [1/s].
+    """
+    if r.east_m is None or r.north_m is None:
+        return np.zeros((0, r.time_s.size))
+    known = np.isfinite(r.east_m + r.north_m)
+    at = r.time_s + np.array([[-WAY_S], [WAY_S]])
+    e, n = (np.diff(np.interp(at, r.time_s[known], x[known]), axis=0)[0] for x in (r.east_m, r.north_m))
+    way = np.array([e, n]) / np.maximum(np.hypot(e, n), 1.0)
+    return np.vstack([way, np.gradient(way, r.time_s, axis=1)])
 
 
 def _noise_and_gusts(lag_s: Array, step_s: float, seen: Array, count: IntArray) -> Gusts:

@@ -11,7 +11,7 @@ import numpy as np
 
 from analysis.core import leastsquares
 from analysis.core.samples import Samples
-from analysis.core.types import Array
+from analysis.core.types import Array, IntArray, Mask
 from analysis.core.wandering import Split, half_squares, kept_by_mean, split
 
 TURN_SPREAD_M = 5.0  # prior SD of where riders turn and start, before the satellites are asked
@@ -21,6 +21,8 @@ USUAL_WANDER_M, USUAL_WANDER_S = 3.0, 60.0  # of a receiver in the open (common 
 UNKNOWN_M = 1e3
 TRACK_END_M = 4.5  # of one pass, at either end of its track (measured on simulated sessions)
 CHORD_M = 50.0  # of the mean track, for its length
+CORNER_M, CORNER_RAD = 20.0, np.radians(30.0)  # a way, and by how much the next one turns in a corner: 40 m of radius
+REACH_M = 100.0  # between two fixes of a pass that tell the places between them
 LAGS_S = np.array([1, 2, 4, 7, 12, 20, 30, 45, 60, 80])
 SCALE_PRIOR = 0.003  # prior SD of the wheel's circumference, relative (DESIGN section 7)
 
@@ -103,24 +105,51 @@ def _hung_together(passes: list[Pass], offset: Array, error: Array) -> tuple[Arr
 
 
 def _line(runs: list[Samples], passes: list[Pass], period: float | None) -> tuple[Array, Array]:
-    """The course as the mean of all satellite tracks: places every 10 m and east, north there."""
-    place = [p.along_m if period is None else np.mod(p.along_m, period) for p in passes]
-    top = max(float(x.max()) for x in place)
-    bottom = min(float(x.min()) for x in place)
+    """The course as the mean of all satellite tracks: places every 10 m and east, north there.
+
+    Every pass is read at every place: where samples are few, a mean of whichever happen to lie near would leap from
+    the wander of one pass to that of another.
+    """
+    bottom = 0.0 if period is not None else min(float(p.along_m.min()) for p in passes)
+    top = period if period is not None else max(float(p.along_m.max()) for p in passes)
     cells = max(4, int((top - bottom) / 10.0))
-    edges = np.linspace(bottom, top, cells + 1)
+    width = (top - bottom) / cells
+    grid = np.asarray(bottom + width * (np.arange(cells) + 0.5), dtype=np.float64)
     total = np.zeros((3, cells))
-    for p, x in zip(passes, place, strict=True):
+    for p in passes:
         east, north = runs[p.run].east_m, runs[p.run].north_m
         if east is None or north is None:
             continue
-        e, n = east[p.first : p.last + 1], north[p.first : p.last + 1]
-        known = np.isfinite(e) & np.isfinite(n)
-        cell = np.clip(np.searchsorted(edges, x[known], side="right") - 1, 0, cells - 1)
-        total += np.array([np.bincount(cell, w, cells) for w in (np.ones(cell.size), e[known], n[known])])
+        track = _thinned(p.along_m - bottom, east[p.first : p.last + 1], north[p.first : p.last + 1], width)
+        if track.shape[1] < 2:
+            continue
+        laps = range(int(track[0, 0] // (top - bottom)), int(track[0, -1] // (top - bottom)) + 1) if period else (0,)
+        for lap in laps:
+            total += _read(track, np.asarray(grid - bottom + lap * (top - bottom)))
     some = total[0] > 0
-    grid = 0.5 * (edges[1:] + edges[:-1])[some]
-    return grid, (total[1:] / np.maximum(total[0], 1))[:, some]
+    return grid[some], (total[1:] / np.maximum(total[0], 1))[:, some]
+
+
+def _thinned(along: Array, east: Array, north: Array, width: float) -> Array:
+    """Means of place, east and north over cells of the place, in order of the place, shape (3, n)."""
+    known = np.isfinite(east) & np.isfinite(north)
+    if not known.any():
+        return np.zeros((3, 0))
+    cell = np.floor(along[known] / width).astype(int)
+    cell -= cell.min()
+    count = np.bincount(cell)
+    some = count > 0
+    return np.array([np.bincount(cell, x[known])[some] / count[some] for x in (along, east, north)])
+
+
+def _read(track: Array, at: Array) -> Array:
+    """One, east and north of a track at places; zeros where no fix is near on both sides, shape (3, n)."""
+    after = np.searchsorted(track[0], at)
+    inside = (after > 0) & (after < track.shape[1])
+    after = np.clip(after, 1, track.shape[1] - 1)
+    inside &= track[0, after] - track[0, after - 1] < REACH_M
+    east, north = (np.interp(at, track[0], x) for x in track[1:])
+    return np.asarray(np.array([np.ones(at.size), east, north]) * inside)
 
 
 def _ahead(run: Samples, p: Pass, grid: Array, course: Array, period: float | None) -> Array:
@@ -173,7 +202,8 @@ def _scale(grid: Array, line: Array, passes: int, misplaced_m: float) -> tuple[f
     """True length over the wheel's, from chords of the mean track, shrunk with the circumference's prior.
 
     A chord of h metres is shorter than its arc by the square of h times the curvature, over 24: chords of twice the
-    length tell how much. The mean over a cell, and over passes laid beside one another, cuts bends likewise.
+    length tell how much. The mean over a cell, and over passes laid beside one another, cuts bends likewise. A corner
+    tighter than a chord is long is cut by more than that, so that what holds one tells nothing.
     """
     cell = float(np.median(np.diff(grid)))
     hop = max(1, round(CHORD_M / cell))
@@ -181,10 +211,25 @@ def _scale(grid: Array, line: Array, passes: int, misplaced_m: float) -> tuple[f
     at = at[: (at.size - 1) // 2 * 2 + 1]
     if at.size < 3:
         return 1.0, SCALE_PRIOR
-    chords, double = (float(np.hypot(*np.diff(line[:, some], axis=1)).sum()) for some in (at, at[::2]))
+    gentle = ~_cornered(grid, line, at[::2])
+    if not gentle.any():
+        return 1.0, SCALE_PRIOR
+    chords, double = (np.hypot(*np.diff(line[:, some], axis=1)) for some in (at, at[::2]))
+    chords = chords.reshape(-1, 2).sum(axis=1)
     cut = (cell**2 + 12.0 * misplaced_m**2) / (hop * cell) ** 2
     bent = (chords - double) / 3.0 * (1.0 + cut)
-    wheel = float(grid[at[-1]] - grid[at[0]])
-    seen, u = (chords + bent) / wheel, TRACK_END_M * np.sqrt(2.0 / passes) / wheel
+    wheel = float(np.diff(grid[at[::2]])[gentle].sum())
+    parts = 1 + int(np.sum(np.diff(np.flatnonzero(gentle)) > 1))  # each with ends of its own
+    seen, u = float((chords + bent)[gentle].sum()) / wheel, TRACK_END_M * np.sqrt(2.0 * parts / passes) / wheel
     weight = SCALE_PRIOR**2 / (SCALE_PRIOR**2 + u**2)
     return 1.0 + weight * (seen - 1.0), float(np.sqrt(weight) * u)
+
+
+def _cornered(grid: Array, line: Array, at: IntArray) -> Mask:
+    """Whether the track turns sharply anywhere between one place and the next."""
+    step = max(1, round(CORNER_M / float(np.median(np.diff(grid)))))
+    way = line[:, step:] - line[:, :-step]
+    before, after = way[:, :-step], way[:, step:]
+    turned = np.abs(np.arctan2(before[0] * after[1] - before[1] * after[0], np.sum(before * after, axis=0)))
+    sharp = np.pad(turned > CORNER_RAD, step)
+    return np.array([bool(sharp[i : j + 1].any()) for i, j in zip(at[:-1], at[1:], strict=True)])

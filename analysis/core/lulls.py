@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from analysis.core.airsensor import turning
+from analysis.core.airsensor import bearing, turning
 from analysis.core.alignment import Pass
 from analysis.core.course import Layout
 from analysis.core.gusts import Gusts
@@ -141,7 +141,10 @@ def _series(r: Samples, ride: Pass, kept: Mask, layout: Layout, gain: float) -> 
     means = np.bincount(cell[inside], headwind[known][inside], time.size) / np.maximum(count, 1)
     air = np.interp(time, time[there], means[there])
     if layout.closed:
-        air = air - turning(air, np.interp(time, r.time_s[own], ride.along_m[own - ride.first]) / layout.marks_m[-1])
+        laps = np.interp(time, r.time_s[own], ride.along_m[own - ride.first]) / layout.marks_m[-1]
+        air = air - turning(
+            air, laps, np.array([np.interp(time, r.time_s, x) for x in bearing(r)]).reshape(-1, time.size)
+        )
     return ride.run, time, air - median_known(air), there
 
 

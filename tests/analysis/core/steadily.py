@@ -29,6 +29,23 @@ def steady(speed: float, power: float, seconds: int = 400, **changes) -> Samples
     return replace(plain, **changes)
 
 
+def squared(r: Samples, side_m: float = 250.0) -> Samples:
+    """The same ride round a square block with corners of 12 m radius, on its own wheel's distance."""
+    arc, straight = 6.0 * np.pi, side_m - 24.0
+    side = np.floor(r.distance_m / (straight + arc))
+    on = np.minimum(r.distance_m - side * (straight + arc), straight)
+    turned = (r.distance_m - side * (straight + arc) - on) / 12.0
+    along, left = on + 12.0 * np.sin(turned), 12.0 * (1.0 - np.cos(turned))
+    starts = np.cumsum([0.0, *((straight + 12.0 + 12.0j) * 1j**k for k in range(3))])
+    place = starts[side.astype(int) % 4] + (along + 1j * left) * 1j ** (side % 4)
+    return replace(r, east_m=place.real, north_m=place.imag)
+
+
+def block_m(side_m: float = 250.0) -> float:
+    """Once round such a block."""
+    return 4.0 * (side_m - 24.0 + 6.0 * np.pi)
+
+
 def on_laps(runs: list[Samples], lap_m: float = 1000.0) -> Layout:
     whole = [replace(r, distance_m=r.distance_m) for r in runs]
     layout = lay_out(whole, Course("lap", lap_m))

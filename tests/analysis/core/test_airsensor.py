@@ -5,11 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.core.airsensor import Blocks, close, mount_tilt
+from analysis.core.airsensor import Blocks, close, gather, measure_gusts, mount_tilt
 from analysis.core.gusts import Gusts
 from analysis.core.samples import prepare
 from analysis.core.simulate.session import simulate_session
 from analysis.core.simulate.world import World
+from tests.analysis.core.steadily import block_m, on_laps, squared, steady
 
 CALM = Gusts(0.0, 0.1, 4.0)
 
@@ -73,3 +74,20 @@ def test_without_the_channel_there_is_no_tilt():
     session, _ = simulate_session(World(tilt=False, order="AB"), np.random.default_rng(5))
     runs = [replace(prepare(session, r, None), tilt_rad=None) for r in session.runs]
     assert mount_tilt(runs) is None
+
+
+def test_street_corners_in_a_steady_wind_are_no_gusts():
+    """A block of 250 m by 250 m in 5 m/s: at each corner the headwind turns within three seconds."""
+    ride = squared(steady(8.0, 200.0, 500))
+    way = np.gradient(ride.east_m + 1j * ride.north_m, ride.time_s)
+    head = 5.0 * (way / np.abs(way) * np.exp(-0.6j)).real
+    runs = [replace(ride, air_mps=ride.speed_mps + np.roll(head, 1))]  # the sensor comes a second late
+    layout = on_laps(runs, block_m())
+    assert measure_gusts(runs, layout, [np.arange(500) > 0], 1.0).sd_mps < 0.3
+
+
+def test_a_lap_of_twenty_seconds_tells_the_gain():
+    runs = [squared(steady(12.5, 300.0, 300), side_m=67.0)]
+    layout = on_laps(runs, block_m(67.0))
+    blocks = gather(runs, layout, [np.arange(300) > 0])
+    assert blocks.run.size >= 2 * 300 * 12.5 / block_m(67.0)

@@ -10,6 +10,7 @@ from analysis.core.samples import prepare
 from analysis.core.simulate.session import simulate_session
 from analysis.core.simulate.world import Brake, Hole, World
 from analysis.core.types import Course
+from tests.analysis.core.steadily import block_m, squared, steady
 
 
 def laid(world: World, seed=3, course=None):
@@ -111,6 +112,37 @@ def test_bends_do_not_shorten_the_satellites_lap():
     world = World(order="ABBA", kind="lap", length_m=1000.0, laps=3, bend_radius_m=50.0)
     scales = [laid(world, seed)[1].wheel_scale for seed in range(8)]
     assert np.mean(scales) == pytest.approx(1.0, abs=0.0010)
+
+
+def test_corners_do_not_shorten_the_satellites_lap():
+    """A chord over a street corner is shorter than the way by up to a third: that is no wrong wheel."""
+    runs = [squared(steady(8.0, 200.0, int(2.0 * block_m() / 8.0) + 1)) for _ in range(4)]
+    layout = lay_out(runs, Course("lap", block_m()))
+    assert layout.no_path == ()
+    assert layout.wheel_scale == pytest.approx(1.0, abs=0.0010)
+
+
+def test_a_recorder_that_leaves_samples_out_keeps_the_wheel():
+    """Each pass's fixes lie beside the road by metres of their own; a sample every 5 s is nearly 60 m of way."""
+    rng = np.random.default_rng(5)
+    runs = []
+    for _ in range(8):
+        out = steady(11.0, 200.0, 274)
+        east = np.minimum(out.distance_m, 3014.0 - out.distance_m)
+        beside = rng.normal(0.0, 3.0, 2)
+        some = np.unique(np.r_[0, np.cumsum(rng.integers(1, 8, 90)), 137]).clip(0, 273)
+        r = steady(11.0, 200.0, np.unique(some).size)
+        k = np.unique(some)
+        speed = np.where(np.abs(out.time_s[k] - 137.0) < 3.0, 4.0, 11.0)
+        runs.append(
+            replace(
+                r, time_s=out.time_s[k], step_s=np.diff(out.time_s[k], prepend=0.0), distance_m=out.distance_m[k],
+                speed_mps=speed, east_m=east[k], north_m=np.where(out.time_s[k] < 137.0, *beside),
+            )
+        )  # fmt: skip
+    layout = lay_out(runs, Course("out_and_back", 1507.0))
+    assert layout.no_path == ()
+    assert layout.wheel_scale == pytest.approx(1.0, abs=0.0015)
 
 
 def test_laps_are_unwound_and_their_length_found():

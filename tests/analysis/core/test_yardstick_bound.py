@@ -13,7 +13,7 @@ from analysis.core.yardstick.bound import (
     information_bound,
     linearised,
 )
-from analysis.core.yardstick.linear import SPEED_SAMPLES, Linear, altimeter_rows, known, layout
+from analysis.core.yardstick.linear import SPEED_SAMPLES, WIDE, Linear, altimeter_rows, known, layout
 from analysis.core.yardstick.stretches import cut
 
 CLEAN = {"stops": (), "brakes": (), "lost_share": 0.0}
@@ -134,6 +134,16 @@ def test_a_wider_departure_of_the_gain_costs_more():
     names = ("position-half-departure", "position", "position-twice-departure")
     bounds = [float(information_bound(world, SCENARIOS[n], rides).difference_m2[0]) for n in names]
     assert bounds[0] < bounds[1] < bounds[2]
+
+
+@pytest.mark.parametrize("altimeter_noise_m", [None, 50.0], ids=["altimeter", "none"])
+def test_heights_known_beforehand_would_be_worth_next_to_nothing(monkeypatch, altimeter_noise_m):
+    """Every run passes the same marks both ways: to know them to 2 cm narrows a difference by less than half a percent."""
+    changes = {} if altimeter_noise_m is None else {"altimeter_noise_m": altimeter_noise_m}
+    learnt = bound(0, "wheels", **changes)
+    monkeypatch.setitem(WIDE, "height", 0.02)
+    known_before = bound(0, "wheels", **changes)
+    assert 0.995 * learnt < known_before < learnt
 
 
 def test_without_noise_nearly_nothing_stays_unknown():

@@ -138,7 +138,7 @@ def test_a_wider_departure_of_the_gain_costs_more():
 
 @pytest.mark.parametrize("altimeter_noise_m", [None, 50.0], ids=["altimeter", "none"])
 def test_heights_known_beforehand_would_be_worth_next_to_nothing(monkeypatch, altimeter_noise_m):
-    """Every run passes the same marks both ways: to know them to 2 cm narrows a difference by less than half a percent."""
+    """Every run passes the same marks both ways: to know them to 2 cm narrows a difference by less than 0.5 %."""
     changes = {} if altimeter_noise_m is None else {"altimeter_noise_m": altimeter_noise_m}
     learnt = bound(0, "wheels", **changes)
     monkeypatch.setitem(WIDE, "height", 0.02)

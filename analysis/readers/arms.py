@@ -21,6 +21,9 @@ from analysis.readers.numbers import MOST_FAULTS, NUMBER
 
 NAMES, NUMBERS = ("study", "rider", "product"), ("cda_m2", "se_m2")
 COLUMNS = (*NAMES, *NUMBERS)
+HEAD = 1 << 16  # bytes in which a sound table's header ends
+SMALLEST, LARGEST = 1e-30, 1e30  # of numbers in any unit: fourth powers of their ratios are still numbers
+BLANK = "".join(map(chr, range(33)))  # signs that leave nothing to see of a name
 
 
 def read_arms(path: Path) -> Arms:
@@ -43,11 +46,15 @@ def _fast(data: bytes) -> Arms | None:
         include_columns=list(COLUMNS),
         null_values=[],
     )
+    # a copy of its own: a thread of pyarrow's that let go of Python's memory at the very end would abort the process
+    own: Any = pa.allocate_buffer(len(data))
+    np.frombuffer(own, np.uint8)[:] = np.frombuffer(data, np.uint8)
+    source: Any = pa.BufferReader(own)
     try:
-        table = arrow_csv.read_csv(io.BytesIO(data), convert_options=options)
+        table = arrow_csv.read_csv(source, convert_options=options)
     except (pa.ArrowInvalid, pa.ArrowKeyError):
         return None
-    if not table.num_rows:
+    if not table.num_rows or _wrong_columns(_head(data)):
         return None
     table = table.unify_dictionaries()
     codes = {}
@@ -56,18 +63,37 @@ def _fast(data: bytes) -> Arms | None:
         chunks: list[Any] = table[name].chunks
         dictionary = chunks[0].dictionary
         ends = np.frombuffer(dictionary.buffers()[1], np.int32, len(dictionary) + 1, dictionary.offset * 4)
-        if not np.all(np.diff(ends)):  # an empty name
+        if not _all_seen(np.frombuffer(dictionary.buffers()[2] or b"", np.uint8), ends):
             return None
         if name == "product":
             names = tuple(dictionary.to_pylist())
         codes[name] = np.concatenate([np.from_dlpack(chunk.indices) for chunk in chunks], dtype=np.int64)
     # by DLPack: pyarrow's own way to numpy brings in a library for tables that takes longer than the reading
     value, error = (np.concatenate([np.from_dlpack(chunk) for chunk in table[name].chunks]) for name in NUMBERS)
-    well = np.isfinite(value).all() and np.isfinite(error).all() and (error > 0).all()
-    if not well:
+    if not ((np.abs(value) <= LARGEST).all() and (error >= SMALLEST).all() and (error <= LARGEST).all()):
         return None
     arms = Arms(codes["study"], codes["rider"], codes["product"], value, error, names)
     return None if repeated_rows(arms).size or _riders_mixed(arms) else arms
+
+
+def _head(data: bytes) -> list[str]:
+    """Columns of the table: its first line with anything in it."""
+    text = io.TextIOWrapper(io.BytesIO(data[:HEAD]), "utf-8-sig", "replace", newline="")
+    return next(filter(None, csv.reader(text)), [])
+
+
+def _wrong_columns(header: list[str]) -> dict[str, str]:
+    return {
+        column: "no such column" if not header.count(column) else "two such columns"
+        for column in COLUMNS
+        if header.count(column) != 1
+    }
+
+
+def _all_seen(signs: np.ndarray, ends: np.ndarray) -> bool:
+    """Whether every name has a sign that can be seen."""
+    seen = np.r_[0, np.cumsum(signs[: ends[-1]] > ord(BLANK[-1]))]
+    return bool(np.all(seen[ends[1:]] > seen[ends[:-1]]))
 
 
 def _riders_mixed(arms: Arms) -> bool:
@@ -83,13 +109,10 @@ def _careful(name: str, data: bytes) -> Arms:
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         raise Refused([Fault(name, "text", "bytes that are no UTF-8", "UTF-8 text", line)]) from None
-    reader = csv.reader(io.StringIO(text, newline=""))
-    header = [cell.strip() for cell in next(reader, [])]
-    faults = [
-        Fault(name, column, "no such column" if not header.count(column) else "two such columns", "one column", 1)
-        for column in COLUMNS
-        if header.count(column) != 1
-    ]
+    reader = _lines(name, text)
+    first, cells = next(reader, (1, []))
+    header = [cell.strip() for cell in cells]
+    faults = [Fault(name, column, found, "one column", first) for column, found in _wrong_columns(header).items()]
     if not text.strip():
         faults = [Fault(name, "file", "nothing in it", f"a header {','.join(COLUMNS)} and one arm a line")]
     if faults:
@@ -97,7 +120,7 @@ def _careful(name: str, data: bytes) -> Arms:
     rows, faults = [], []
     seen: dict[tuple[str, str], int] = {}
     riders: dict[str, str] = {}
-    for line, cells in _lines(reader):
+    for line, cells in reader:
         if len(cells) != len(header):
             faults.append(Fault(name, "line", f"{len(cells)} cells", f"{len(header)}, as in the header", line))
         else:
@@ -116,10 +139,20 @@ def _careful(name: str, data: bytes) -> Arms:
     return arms_of(study, rider, product, value, se)
 
 
-def _lines(reader: Iterator[list[str]]) -> Iterator[tuple[int, list[str]]]:
-    for cells in reader:
+def _lines(name: str, text: str) -> Iterator[tuple[int, list[str]]]:
+    """Cells with the line on which they begin: a quoted name may go over several."""
+    reader = csv.reader(io.StringIO(text, newline=""))
+    while True:
+        line = reader.line_num + 1
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error:
+            allowed = f"at most {csv.field_size_limit()} signs; is a quotation mark left open?"
+            raise Refused([Fault(name, "line", "a longer cell", allowed, line)]) from None
         if cells:
-            yield reader.line_num, cells  # type: ignore[attr-defined]
+            yield line, cells
 
 
 def _wrong(
@@ -127,7 +160,7 @@ def _wrong(
 ) -> Iterator[tuple[str, str, str]]:
     """What is wrong with one arm: key, what was found, what is allowed."""
     for column in NAMES:
-        if not row[column]:
+        if not row[column].strip(BLANK):
             yield column, "nothing", "a name"
     for column in NUMBERS:
         text = row[column].strip()
@@ -136,6 +169,8 @@ def _wrong(
             yield column, shown(row[column]), "a finite number with a decimal point"
         elif column == "se_m2" and number <= 0:
             yield column, shown(row[column]), "more than 0"
+        elif abs(number) > LARGEST or (column == "se_m2" and number < SMALLEST):
+            yield column, shown(row[column]), f"a size of at most {LARGEST:g}, an error of at least {SMALLEST:g}"
     first = seen.get((row["study"], row["product"]))
     if first is not None:
         found = f"{shown(row['product'])} again in study {shown(row['study'])}, as in line {first}"

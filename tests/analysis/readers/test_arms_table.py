@@ -29,8 +29,20 @@ def written(folder, text):
         HEADER + GOOD.replace("\n", "\r\n"),
         'note,se_m2,cda_m2,product,rider,study\n"x, y",.002,.30,A,r1,s1\n\n,3e-3,-0.29,B,r1,s1',
         (HEADER + GOOD).replace("0.30", "+0.30"),
+        "\n\n" + HEADER + GOOD + "\n\n",
+        "\n" + HEADER.replace(",", ", ") + GOOD,
+        HEADER.replace("\n", ',"a\nnote",x,x\n') + GOOD.replace("\n", ",,,\n"),
     ],
-    ids=["plain", "byte order mark", "carriage returns", "another order and a column more", "a plus sign"],
+    ids=[
+        "plain",
+        "byte order mark",
+        "carriage returns",
+        "another order and a column more",
+        "a plus sign",
+        "empty lines around",
+        "an empty line and spaces in the header",
+        "other columns twice",
+    ],
 )
 def test_a_sound_table_is_read(tmp_path, text):
     arms = read_arms(written(tmp_path, text))
@@ -54,6 +66,18 @@ BAD = {
     "duplicate": (HEADER + GOOD + "s1,r1,A,1,1\n", "line 4, product: found 'A' again in study 's1', as in line 2"),
     "two riders": (HEADER + GOOD + "s1,r2,C,1,1\n", "line 4, rider: found 'r2' in study 's1' of rider 'r1'"),
     "short row": (HEADER + GOOD + "s2,r2\n", "line 4, line: found 2 cells"),
+    "two such columns": (
+        HEADER[:-1] + ",se_m2\n" + "s,r,A,1,1,2\ns,r,B,1,1,2\n",
+        "line 1, se_m2: found two such columns",
+    ),
+    "a blank name": (HEADER + GOOD + "s2,r2,  ,1,1\n", "line 4, product: found nothing"),
+    "too large a size": (
+        HEADER + GOOD + "s2,r2,A,-1e31,1\n",
+        "line 4, cda_m2: found '-1e31'; allowed: a size of at most",
+    ),
+    "too small an error": (HEADER + GOOD + "s2,r2,A,1,1e-200\n", "line 4, se_m2: found '1e-200'; allowed: a size of"),
+    "a name over two lines": (HEADER + GOOD + 's2,r2,"A\nB",1,x\n', "line 4, se_m2: found 'x'"),
+    "an endless cell": (HEADER + GOOD + f"s2,{'r' * 140_000},A,1,x\n", "line 4, line: found a longer cell"),
     "empty": ("", "file: found nothing in it"),
     "header only": (HEADER, "arms: found a header and no arm"),
     "no text": (b"\xff\xfe\x00", "line 1, text: found bytes that are no UTF-8"),

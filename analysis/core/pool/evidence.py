@@ -113,6 +113,7 @@ def direct_evidence(fitted: Fit, reference: int) -> Direct:
         chosen = rows[np.isin(arms.product[rows], some)]
         found = _pairs_alone(arms, chosen, base[arms.study[chosen]], some, fitted.best.tau2)
         effects[some], variance[some] = found
+    effects += fitted.taken - fitted.taken[reference]
     return Direct(effects, variance, studies)
 
 

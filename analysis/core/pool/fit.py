@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg.lapack import dpotrf, dpotri
 
-from analysis.core.pool.arms import Arms, Codes
+from analysis.core.pool.arms import Arms, Codes, PoolRefused
 from analysis.core.pool.between import Between
 from analysis.core.pool.layout import Network, counts, lay_out
 from analysis.core.pool.sums import Sums
@@ -17,6 +17,7 @@ from analysis.core.types import Array
 CLOSE = 1e-7  # relative step of tau2 at which it is found
 FEW_ARMS = 20_000  # below, the score may have several roots, and looking for them costs little
 LARGE_EFFECTS = 1e4  # of the squares that effects explain over those they leave: digits would be lost
+TIED = 1e-11  # of a product's weight, what must tie it to the others: digits of its differences would be lost
 NOTHING = 1e-9  # share of tr G below which nothing is left to tell tau2 from
 
 
@@ -43,6 +44,8 @@ class Fit:
     studies: Codes  # (products,)
     zero: Solved  # at tau2 = 0
     best: Solved  # at the REML tau2; at zero where it cannot be known
+    joint: Solved  # the same against the product that is known best: contrasts lose no digits to a poor reference
+    taken: Array  # (products,) effects that were taken from the values of the network's arms
     tau2: float | None
     tau2_dl: float | None
     df: int
@@ -68,6 +71,11 @@ def fit(arms: Arms, reference: int) -> Fit:
     -------
     Fit
 
+    Raises
+    ------
+    PoolRefused
+        Where products that are known well are tied to each other by nothing that is.
+
     References
     ----------
     White et al. (2012), Res. Synth. Methods 3:111-125 (contrasts of studies with several arms);
@@ -82,29 +90,35 @@ def fit(arms: Arms, reference: int) -> Fit:
     if not inside.all():
         network = lay_out(network.arms.take(inside))
         sums = network.sums(0.0)
-    zero = solve(sums, members, reference, 0.0)
+    base = int(members[np.argmax(np.diag(sums.laplacian)[members])])
+    zero = solve(sums, members, base, 0.0)
     shift = np.zeros(len(arms.products))
     if sums.y_p_y > LARGE_EFFECTS * zero.q:
         shift[members] = zero.effects
         network = network.centred(shift)
-        zero = solve(network.sums(0.0), members, reference, 0.0)
+        zero = solve(network.sums(0.0), members, base, 0.0)
     df = network.arms.study.size - network.studies - (members.size - 1)
 
     between = Between(network)
 
     def at(tau2: float) -> Solved:
-        return solve(between.sums(tau2), members, reference, tau2)
+        return solve(between.sums(tau2), members, base, tau2)
 
     known = df > 0 and zero.expected > NOTHING * sums.trace
     dl = max(0.0, (zero.q - df) / zero.expected) if known else None
     best = zero if dl is None else reml(at, zero, dl, look=network.arms.study.size < FEW_ARMS)
-    zero, best = (_shifted(x, shift[members]) for x in (zero, best))
-    return Fit(network, members, component, riders, studies, zero, best, best.tau2 if known else None, dl, df)
+    joint = replace(best, effects=best.effects + shift[members])
+    at_reference = int(np.searchsorted(members, reference))
+    zero = _against(replace(zero, effects=zero.effects + shift[members]), at_reference)
+    best, tau2 = _against(joint, at_reference), best.tau2 if known else None
+    return Fit(network, members, component, riders, studies, zero, best, joint, shift, tau2, dl, df)
 
 
-def _shifted(solved: Solved, shift: Array) -> Solved:
-    effects = solved.effects + shift
-    return Solved(solved.tau2, effects, solved.covariance, solved.q, solved.squares, solved.expected)
+def _against(solved: Solved, reference: int) -> Solved:
+    """The same effects against another product, by its place."""
+    to = solved.covariance[reference]
+    covariance = solved.covariance - to - to[:, None] + to[reference]
+    return replace(solved, effects=solved.effects - solved.effects[reference], covariance=covariance)
 
 
 def components(adjacent: np.ndarray, reference: int) -> Codes:
@@ -144,7 +158,7 @@ def solve(sums: Sums, members: Codes, reference: int, tau2: float) -> Solved:
     members : ndarray
         Codes of the connected products [1].
     reference : int
-        Code of the reference [1].
+        Code of the product that the others are told against [1].
     tau2 : float
         Variance of a contrast between riders, at which the sums were made [m4].
 
@@ -170,13 +184,14 @@ def solve(sums: Sums, members: Codes, reference: int, tau2: float) -> Solved:
 
 
 def _inverse(matrix: Array) -> Array:
-    """Inverse of a symmetric matrix by its Cholesky root, where errors leave it one."""
+    """Inverse of a symmetric matrix of unit diagonal by its Cholesky root."""
     root, failed = dpotrf(matrix, lower=1)
-    lower, bad = dpotri(root, lower=1) if not failed else (root, failed)
-    if bad:
-        inverse = np.linalg.inv(matrix)
-        return np.asarray((inverse + inverse.T) / 2.0)
-    lower = np.tril(lower)
+    if failed or np.diag(root).min() ** 2 < TIED:
+        raise PoolRefused(
+            "Errors differ by so much that no difference between products can be told: leave out the studies whose"
+            " errors are the largest, or the smallest."
+        )
+    lower = np.tril(dpotri(root, lower=1)[0])
     return np.asarray(lower + np.tril(lower, -1).T)
 
 

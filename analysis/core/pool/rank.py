@@ -9,7 +9,7 @@ from analysis.core.types import Array
 
 POINTS, NUMBERS = 1 << 16, 1 << 22  # points of the normal integral, and points times products at most
 HOPELESS = 7.0  # standard errors behind the leader beyond which a product is never fastest
-ROUND_OFF = 1e-12  # of the largest variance, what the last bits may make of zero
+ROUND_OFF = 1e-12  # of a variance, what the last bits may make of zero
 
 
 def rank_score(effects: Array, covariance: Array) -> Array:
@@ -72,8 +72,9 @@ def probability_of_smallest(effects: Array, covariance: Array) -> Array:
         out[others] = ndtr(-behind[others] / np.where(error[others] > 0.0, error[others], 1.0))
         out[lead] = 1.0 - out.sum()
         return out
-    inner = joint[np.ix_(others, others)]
-    root = np.linalg.cholesky(inner + np.eye(others.size) * ROUND_OFF * np.diag(inner).max())
+    scale = np.where(error[others] > 0.0, error[others], 1.0)
+    inner = joint[np.ix_(others, others)] / np.outer(scale, scale)  # errors of very different size keep their digits
+    root = scale[:, None] * np.linalg.cholesky(inner + np.eye(others.size) * ROUND_OFF)
     points = min(POINTS, NUMBERS // others.size)
     wins = np.zeros(others.size + 1)
     step = np.sqrt(_primes(others.size)) % 1.0

@@ -79,7 +79,7 @@ def pool(arms: Arms, *, reference: str) -> Standings:
     Raises
     ------
     PoolRefused
-        Where the reference is no product of the arms, or it is the only one.
+        Where the reference is no product of the arms, or it is the only one, or errors differ beyond all numbers.
 
     References
     ----------
@@ -175,8 +175,9 @@ def _rows(fitted: Fit, reference: int, riders: Codes, studies: Codes) -> list[Pr
         else np.full(effects.size, np.nan)
     )
     spread = _prediction_quantile(fitted) * np.sqrt(variance + fitted.best.tau2)
-    best = probability_of_smallest(effects, covariance) if known else np.full(effects.size, np.nan)
-    score = rank_score(effects, covariance) if known else best
+    joint = (fitted.joint.effects, fitted.joint.covariance)
+    best = probability_of_smallest(*joint) if known else np.full(effects.size, np.nan)
+    score = rank_score(*joint) if known else best
     direct = direct_evidence(fitted, reference)
     place, rows = fitted.place, []
     for product, name in enumerate(fitted.network.arms.products):

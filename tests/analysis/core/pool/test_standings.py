@@ -92,6 +92,45 @@ def test_a_study_of_huge_error_moves_nothing():
         assert (b.effect_m2, b.se_m2, b.score) == pytest.approx((a.effect_m2, a.se_m2, a.score), abs=1e-6)
 
 
+def with_a_vague_product(arms, error):
+    """One more product, tested once against product 0 and with this error."""
+    return Arms(
+        *(np.r_[codes, [codes.max() + 1] * 2] for codes in (arms.study, arms.rider)),
+        np.r_[arms.product, [0, len(arms.products)]],
+        np.r_[arms.value_m2, [0.0, 1.0]],
+        np.r_[arms.se_m2, [error, error]],
+        (*arms.products, "vague"),
+    )
+
+
+@pytest.mark.parametrize("error", [1e4, 1e6, 1e9])
+@pytest.mark.parametrize("reference", ["product 0", "vague"])
+def test_a_product_of_which_nothing_is_known_is_the_fastest_half_of_the_time(error, reference):
+    # beyond all others on either side, it leaves half of each one's chance and is halfway in the ranks
+    arms = simulated(6)
+    one, other = (
+        {row.product: row for row in pool(a, reference=to).products}
+        for a, to in ((arms, "product 0"), (with_a_vague_product(arms, error), reference))
+    )
+    assert (other["vague"].p_best, other["vague"].score) == pytest.approx((0.5, 0.5), abs=1e-3)
+    for product, row in one.items():
+        assert other[product].p_best == pytest.approx(row.p_best / 2, abs=1e-3)
+        assert other[product].score == pytest.approx(row.score * 4 / 5 + 0.5 / 5, abs=1e-3)
+
+
+def test_no_figure_of_the_whole_hangs_on_the_reference():
+    arms = with_a_vague_product(simulated(6), 1e9)
+    one, other = (pool(arms, reference=reference) for reference in ("product 0", "vague"))
+    assert (other.q, other.tau_m2) == pytest.approx((one.q, one.tau_m2), rel=1e-9)
+
+
+def test_islands_that_only_a_hopeless_study_joins_are_refused_in_a_sentence():
+    rows = [("1", "A", 0.1), ("1", "B", 0.1), ("2", "C", 0.1), ("2", "D", 0.1), ("3", "B", 1e9), ("3", "C", 1e9)]
+    study, product, error = zip(*rows, strict=True)
+    with pytest.raises(PoolRefused, match="Errors differ by so much"):
+        pool(arms_of(study, study, product, np.arange(6.0), np.array(error)), reference="A")
+
+
 def test_the_document_is_of_its_schema():
     document = json.loads(json.dumps(standings_document(pool(senn(), reference="placebo")), allow_nan=False))
     jsonschema.validate(document, json.loads(SCHEMA.read_text(encoding="utf-8")))
@@ -123,6 +162,16 @@ def test_one_study_says_an_effect_and_no_more():
     assert (row.product, row.effect_m2, row.se_m2) == ("B", pytest.approx(-3.0), pytest.approx(2**0.5))
     assert (row.ci95_m2, row.prediction95_m2, row.p_best, row.score) == (None, None, None, None)
     assert (found.tau_m2, found.df, found.i2, found.interval_method) == (None, 0, None, None)
+
+
+@pytest.mark.parametrize("size", [-3.0, 1e6])
+@pytest.mark.parametrize("studies", [1, 2])
+def test_a_network_of_pairs_alone_is_its_own_direct_evidence(size, studies):
+    names = [str(k) for k in range(studies) for _ in range(2)]
+    arms = arms_of(names, names, ["A", "B"] * studies, np.array([0.0, size] * studies), np.ones(2 * studies))
+    row = {row.product: row for row in pool(arms, reference="A").products}["B"]
+    assert (row.direct_m2, row.direct_se_m2) == pytest.approx((row.effect_m2, row.se_m2))
+    assert (row.effect_m2, row.indirect_m2, row.direct_studies) == (pytest.approx(size), None, studies)
 
 
 def test_from_thirty_riders_intervals_are_normal():

@@ -15,6 +15,7 @@ from billiard.pool import RUN
 from celery import Celery, bootsteps, signals
 from django.conf import settings
 from django.utils.module_loading import import_string
+from kombu.transport import TRANSPORT_ALIASES
 
 from studio.config.orphans import die_with_parent, die_with_supervisor
 from studio.config.tables import newer_tables
@@ -27,6 +28,7 @@ ALIVE_FILE = "worker.alive"
 
 logger = logging.getLogger(__name__)
 
+TRANSPORT_ALIASES["filesystem"] = "studio.config.whole_messages:Transport"
 app = Celery("studio")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks(["analysis.jobs"])

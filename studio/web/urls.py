@@ -30,6 +30,7 @@ from studio.web import (
     signin,
     standings,
     stock,
+    trail,
     transfer,
     upload,
 )
@@ -80,6 +81,7 @@ urlpatterns = [
     path("reports/<uuid:report_id>/pdf/", reports.pdf, name="report"),
     path("standings/", standings.standings, name="standings"),
     path("standings/transfer/", transfer.transfer, name="transfer"),
+    path("trail/", trail.trail, name="trail"),
     path("people/", people.people, name="people"),
     path("people/links/<uuid:invitation_id>/take-back/", people.take_back, name="invitation-take-back"),
     path("people/<uuid:membership_id>/", people.member, name="member"),

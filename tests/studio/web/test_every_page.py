@@ -106,6 +106,7 @@ def world(analysis, bare_day, owner_ada, fitter_bo, rider_cy):
         **{f"/jobs/{job.pk}/": STAFF for job in made},
         "/standings/": dict.fromkeys(EVERYBODY, 200) | {"anonymous": 302, "client": 403},
         "/standings/transfer/": STAFF | LISTS,
+        "/trail/": dict.fromkeys(EVERYBODY, 403) | {"anonymous": 302, "owner": 200},
         "/people/": dict.fromkeys(EVERYBODY, 403) | {"anonymous": 302, "owner": 200},
         f"/people/{fitter_bo.membership.pk}/": dict.fromkeys(EVERYBODY, 403) | {"anonymous": 302, "owner": 200},
         "/consents/": EVERYBODY | LISTS | {"client": 302},

@@ -161,10 +161,19 @@ def _channel(name: str, values: Array, field: str | None) -> ChannelFound:
 
 def _fields_left(recording: Recording) -> tuple[FieldLeft, ...]:
     left = []
-    for field in [*recording.extra, *recording.device.get("unread_fields", ())][:MOST_LISTED]:
+    beside = [field for field in recording.extra if not _is_the_coarser_twin(field, recording)]
+    for field in [*beside, *recording.device.get("unread_fields", ())][:MOST_LISTED]:
         channel = suggested_channel(field)
         left.append(FieldLeft(field, channel, CHANNELS[channel].unit if channel in CHANNELS else None))
     return tuple(left)
+
+
+def _is_the_coarser_twin(field: str, recording: Recording) -> bool:
+    """Whether the channel has the same values from the finer of two FIT fields, such as enhanced_speed beside speed."""
+    finer = recording.device.get("fields", {}).get(f"enhanced_{field}")
+    return finer in recording.columns and np.array_equal(
+        recording.extra[field], recording.columns[finer], equal_nan=True
+    )
 
 
 def _laps(recording: Recording) -> tuple[Span, ...]:

@@ -73,3 +73,9 @@ def test_what_cannot_be_read_is_refused():
         preview("day", b"")
     with pytest.raises(Refused, match="more than 30 samples"):
         preview("day", FIT, limits=Limits(max_samples=30))
+
+
+def test_the_coarser_of_two_fit_fields_that_say_the_same_is_not_called_unread():
+    said = preview("day.fit", FIT).document()
+    assert {"speed_mps", "power_w"} <= {channel["name"] for channel in said["channels"]}
+    assert said["fields_left"] == []

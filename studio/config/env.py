@@ -62,7 +62,7 @@ class Environment:
     def secret_key_of(self, folder: Path, given: str | None) -> str:
         """The given key, or the one in the data folder, which is made; where it cannot be, that is a fault."""
         try:
-            folder.mkdir(parents=True, exist_ok=True)
+            make_private(folder)
             return given or kept_secret_key(folder)
         except OSError as error:
             self.faults.append(
@@ -123,10 +123,15 @@ def database_address(text: str) -> str:
     return text
 
 
+def make_private(folder: Path) -> None:
+    """Make the data folder where there is none: no other account of the machine looks into it."""
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+
+
 def kept_secret_key(folder: Path) -> str:
     """The data folder's own secret key, made once, readable by its owner only."""
     path = folder / "secret_key"
-    folder.mkdir(parents=True, exist_ok=True)
+    make_private(folder)
     if path.exists():
         return path.read_text(encoding="utf-8").strip()
     handle, whole = tempfile.mkstemp(dir=folder, prefix="secret_key-")  # by its making, for the owner only

@@ -95,6 +95,12 @@ def test_the_folders_own_key_is_made_once_and_private(tmp_path):
     assert (tmp_path / "new" / "secret_key").stat().st_mode & 0o777 == 0o600
 
 
+@pytest.mark.parametrize("variables", [{}, {"SECRET_KEY": "s" * 40}], ids=["own key", "given key"])
+def test_a_new_data_folder_opens_for_its_own_account_only(tmp_path, variables):
+    assert load_settings(tmp_path / "new", **variables) == ""
+    assert (tmp_path / "new").stat().st_mode & 0o777 == 0o700
+
+
 @pytest.mark.parametrize(
     ("parse", "text"), [(boolean, "ja"), (positive_int, "0"), (web_address, "studio"), (web_address, "https://x/path")]
 )

@@ -14,6 +14,7 @@ from analysis.core.pool.sums import Sums
 from analysis.core.types import Array
 
 NEAR = 0.004  # of tau2: slopes are then told to 1e-7
+APART = 1e-4  # of what arms scatter by: nearer to each other, their difference has too few digits for a slope
 BEYOND = 0.5  # of the distance of the two: as far as the cubic is followed outside of them
 
 
@@ -28,7 +29,8 @@ class Between:
         """Sum over all studies at this tau2."""
         if len(self.summed) == 2:
             (a, first), (b, second) = self.summed
-            if abs(b - a) <= NEAR * tau2 and -BEYOND <= (tau2 - a) / (b - a) <= 1.0 + BEYOND:
+            scatter = first.trace / max(float(np.trace(first.squared)), 1e-300)
+            if APART * scatter <= abs(b - a) <= NEAR * tau2 and -BEYOND <= (tau2 - a) / (b - a) <= 1.0 + BEYOND:
                 return _told(first, second, (b - a) / 2.0, (tau2 - a) / (b - a))
         found = self.network.sums(tau2)
         self.summed = [*self.summed[-1:], (tau2, found)]

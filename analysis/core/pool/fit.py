@@ -14,7 +14,7 @@ from analysis.core.pool.layout import Network, counts, lay_out
 from analysis.core.pool.sums import Sums
 from analysis.core.types import Array
 
-CLOSE = 1e-7  # relative step of tau2 at which it is found
+CLOSE, CLOSER = 1e-7, 1e-10  # relative step of tau2 at which it is found, and where steps cost little
 FEW_ARMS = 20_000  # below, the score may have several roots, and looking for them costs little
 LARGE_EFFECTS = 1e4  # of the squares that effects explain over those they leave: digits would be lost
 TIED = 1e-11  # of a product's weight, what must tie it to the others: digits of its differences would be lost
@@ -99,14 +99,15 @@ def fit(arms: Arms, reference: int) -> Fit:
         zero = solve(network.sums(0.0), members, base, 0.0)
     df = network.arms.study.size - network.studies - (members.size - 1)
 
-    between = Between(network)
+    look = network.arms.study.size < FEW_ARMS
+    sums_at = network.sums if look else Between(network).sums
 
     def at(tau2: float) -> Solved:
-        return solve(between.sums(tau2), members, base, tau2)
+        return solve(sums_at(tau2), members, base, tau2)
 
     known = df > 0 and zero.expected > NOTHING * sums.trace
     dl = max(0.0, (zero.q - df) / zero.expected) if known else None
-    best = zero if dl is None else reml(at, zero, dl, look=network.arms.study.size < FEW_ARMS)
+    best = zero if dl is None else reml(at, zero, dl, look=look)
     joint = replace(best, effects=best.effects + shift[members])
     at_reference = int(np.searchsorted(members, reference))
     zero = _against(replace(zero, effects=zero.effects + shift[members]), at_reference)
@@ -217,14 +218,14 @@ def reml(at: Callable[[float], Solved], zero: Solved, start: float, *, look: boo
     """
     scale = start if start > 0.0 else 2.0 / max(zero.expected, 1e-300) ** 0.5
     if not look:
-        return _root(at, zero, None, scale) if excess(zero) > 0.0 else zero
+        return _root(at, zero, None, scale, CLOSE) if excess(zero) > 0.0 else zero
     grid = [zero, *(at(scale * 4.0**power) for power in range(-5, 6))]
     while excess(grid[-1]) > 0.0:
         grid.append(at(grid[-1].tau2 * 4.0))
     tops = [] if excess(zero) > 0.0 else [zero]
     for low, high in zip(grid, grid[1:], strict=False):
         if excess(low) > 0.0 >= excess(high):
-            tops.append(_root(at, low, high, (low.tau2 + high.tau2) / 2.0))
+            tops.append(_root(at, low, high, (low.tau2 + high.tau2) / 2.0, CLOSER))
     best = tops[0]
     for top in tops[1:]:
         if likelihood_gain(at, best.tau2, top.tau2) > 0.0:
@@ -270,7 +271,7 @@ def likelihood_gain(at: Callable[[float], Solved], low: float, high: float) -> f
     return float((weights / 2.0) @ (slope * 4.0 * s**3) * (high - low))
 
 
-def _root(at: Callable[[float], Solved], low: Solved, high: Solved | None, guess: float) -> Solved:
+def _root(at: Callable[[float], Solved], low: Solved, high: Solved | None, guess: float, close: float) -> Solved:
     """Where the excess passes zero: secant steps, kept within what is known."""
     before, found = low, at(guess)
     for _ in range(100):
@@ -281,7 +282,7 @@ def _root(at: Callable[[float], Solved], low: Solved, high: Solved | None, guess
         rise = excess(found) - excess(before)
         step = -excess(found) * (found.tau2 - before.tau2) / rise if rise else np.inf
         target = found.tau2 + step
-        if abs(step) <= CLOSE * found.tau2:
+        if abs(step) <= close * found.tau2:
             break
         if not low.tau2 < target < (np.inf if high is None else high.tau2):
             target = 4.0 * low.tau2 + guess if high is None else (low.tau2 + high.tau2) / 2.0

@@ -16,6 +16,7 @@ from analysis.core.pool.sums import CHUNK, Sums
 from analysis.core.types import Array
 
 BATCH = 1 << 16  # numbers in the matrices of one batch: they stay in the processor's cache
+LIGHT = 1e-3  # of 2 / tau2, what a cell weighs below which G is made from A
 DIRECT = 8  # size up to which LAPACK inverts small matrices faster than products of their quarters
 
 
@@ -158,11 +159,7 @@ def _batches(product: Codes, information: Array, rhs: Array, size: Codes) -> lis
 def _add_batch(sums: Sums, batch: Batch, half: float) -> None:
     n, k = batch.product.shape
     p = sums.rhs.size
-    if half > 0.0:
-        inverse = invert(np.eye(k) + half * batch.information)
-        g, z = batch.information @ inverse, (inverse @ batch.rhs[:, :, None])[:, :, 0]
-    else:
-        g, z = batch.information, batch.rhs
+    g, z = _at(batch, half) if half > 0.0 else (batch.information, batch.rhs)
     at = (batch.product[:, :, None] * p + batch.product[:, None, :]).ravel()
     # half of each, as both orders of a pair stand here
     sums.laplacian -= np.bincount(at, g.ravel(), p * p).reshape(p, p) / 2.0
@@ -172,6 +169,22 @@ def _add_batch(sums: Sums, batch: Batch, half: float) -> None:
     sums.trace += float(np.trace(g, axis1=1, axis2=2).sum())
     sums.z_z += float((z * z).sum())
     sums.y_p_y -= half * float((batch.rhs * z).sum())
+
+
+def _at(batch: Batch, half: float) -> tuple[Array, Array]:
+    """G and z at a tau2. Where A is large beside 2 / tau2, its product with the inverse would lose digits."""
+    k = batch.product.shape[1]
+    inverse = invert(np.eye(k) + half * batch.information)
+    g = (np.eye(k) - inverse) / half
+    heavy = half * np.diagonal(batch.information, axis1=1, axis2=2) > LIGHT
+    mixed = np.flatnonzero(~heavy.all(axis=1))
+    if mixed.size:
+        row, column = heavy[mixed][:, :, None], heavy[mixed][:, None, :]
+        light = batch.information[mixed] @ inverse[mixed]  # right in the rows of cells that weigh little
+        g[mixed] = np.where(row & column, g[mixed], np.where(row, light.transpose(0, 2, 1), light))
+    z = inverse @ batch.rhs[:, :, None]
+    z += inverse @ (batch.rhs[:, :, None] - z - half * (batch.information @ z))  # the digits that the first left out
+    return g, z[:, :, 0]
 
 
 def invert(matrices: Array) -> Array:

@@ -3,11 +3,14 @@
 Formulas: Searle, Casella & McCulloch (1992), Variance Components, ch. 6: P = V^-1 - V^-1 X (X'V^-1 X)^-1 X'V^-1.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.optimize import brentq
 
 from analysis.core.pool import Arms, layout, pool
+from analysis.core.pool import fit as fitting
 from analysis.core.pool.between import Between
 from analysis.core.pool.fit import fit
 from analysis.core.pool.sums import Sums
@@ -15,21 +18,23 @@ from tests.analysis.core.pool.networks import shuffled, simulated
 
 
 class Dense:
-    """The same model with every matrix written out."""
+    """The same model with every matrix written out, for the differences to each study's first arm."""
 
     def __init__(self, arms: Arms) -> None:
-        _, study = np.unique(arms.study, return_inverse=True)
+        _, start, study = np.unique(arms.study, return_index=True, return_inverse=True)
         p = len(arms.products)
-        self.p, self.y, self.error = p - 1, arms.value_m2, arms.se_m2
-        self.x = np.hstack([np.eye(p)[arms.product][:, 1:], np.eye(study.max() + 1)[study]])
-        cells = np.eye((arms.rider.max() + 1) * p)[arms.rider * p + arms.product]
+        each = np.arange(study.size)
+        take = (np.eye(study.size) - np.eye(study.size)[start[study]])[start[study] != each]
+        self.y, self.x = take @ arms.value_m2, take @ np.eye(p)[arms.product][:, 1:]
+        self.error = take * arms.se_m2**2 @ take.T
+        cells = take @ np.eye((arms.rider.max() + 1) * p)[arms.rider * p + arms.product]
         self.s = cells @ cells.T / 2
 
     def at(self, tau2):
-        inverse = np.linalg.inv(np.diag(self.error**2) + tau2 * self.s)
+        inverse = np.linalg.inv(self.error + tau2 * self.s)
         covariance = np.linalg.inv(self.x.T @ inverse @ self.x)
         projection = inverse - inverse @ self.x @ covariance @ self.x.T @ inverse
-        return projection, covariance[: self.p, : self.p], (covariance @ self.x.T @ inverse @ self.y)[: self.p]
+        return projection, covariance, covariance @ self.x.T @ inverse @ self.y
 
     def slope(self, tau2):
         projection, *_ = self.at(tau2)
@@ -64,6 +69,37 @@ def test_the_model_solved_in_blocks_is_the_model_solved_whole(monkeypatch, shape
     assert fitted.best.q == pytest.approx(dense.q(tau2), rel=1e-6)
     np.testing.assert_allclose(fitted.best.effects[1:], effects, atol=1e-6)
     np.testing.assert_allclose(fitted.best.covariance[1:, 1:], covariance, rtol=1e-5, atol=1e-9)
+
+
+@pytest.mark.parametrize("few", [0, 20_000], ids=["as a large network", "as a small one"])
+@pytest.mark.parametrize("seed", range(6))
+def test_errors_of_very_different_size_cost_riders_who_repeat_no_digits(monkeypatch, seed, few):
+    monkeypatch.setattr(fitting, "FEW_ARMS", few)
+    given = simulated(seed, riders=9, sessions=4, products=10, tau=5.0)
+    errors = np.random.default_rng(seed).choice([0.01, 3.0], given.se_m2.size)
+    arms = replace(given, value_m2=given.value_m2 + errors, se_m2=errors)
+    dense = Dense(arms)
+    tau2 = brentq(dense.slope, 1.0, 1000.0, xtol=1e-12)
+    assert fit(arms, 0).tau2 == pytest.approx(tau2, rel=2e-7 if few == 0 else 1e-8)  # 40 digits agree to 1e-11
+
+
+def test_what_two_cells_of_little_weight_know_is_kept_beside_heavy_ones():
+    # one rider's two sessions of small and of huge errors; G in ten times the digits would be A (I + hA)^-1
+    study, product = np.repeat([0, 1], 2), np.array([0, 1, 1, 2])
+    error = np.array([1e-3, 1e-3, 1e6, 1e6])
+    arms = Arms(study, np.zeros(4, np.int64), product, np.arange(4.0), error, ("a", "b", "c"))
+    sums = layout.lay_out(arms).sums(2.0)
+    # two resistors in line, of either session: 2 se^2 and a rider's departure of each product, once
+    assert -sums.laplacian[0, 1] == pytest.approx(1 / (2 + 2e-6), rel=1e-9)
+    assert sums.laplacian[2, 2] == pytest.approx(1 / 2e12, rel=1e-9)
+
+
+def test_sums_are_not_told_from_two_that_are_too_near_for_a_slope():
+    network = layout.lay_out(simulated(6, riders=12, sessions=6, products=12))
+    between = Between(network)
+    for tau2 in (1e-6, 1.003e-6, 1.001e-6):
+        between.sums(tau2)
+    assert [tau2 for tau2, _ in between.summed] == [1.003e-6, 1.001e-6]
 
 
 @pytest.mark.parametrize("at", [-0.4, 0.3, 0.9, 1.4])

@@ -19,6 +19,7 @@ from rest_framework.viewsets import GenericViewSet
 from studio.api.etags import etag_of, require_match, unchanged, with_both_values
 from studio.api.filters import StudioFilters, refuse_unknown_keys
 from studio.api.idempotency import HEADER, answer_once
+from studio.api.parsers import refuse_body_without_length
 from studio.api.permissions import ALL
 from studio.api.retirement import Retirement
 from studio.api.rows import row_shape, shown_rows
@@ -46,6 +47,7 @@ class StudioView(APIView):
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         if request.method not in ALL:
             raise MethodNotAllowed(str(request.method))  # nobody's, whatever their role
+        refuse_body_without_length(request)
         super().initial(request, *args, **kwargs)
         method = str(request.method).lower()
         if method not in self.http_method_names or not hasattr(self, method):

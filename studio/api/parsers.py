@@ -12,6 +12,7 @@ from django.conf import settings
 from django.http import HttpRequest
 from rest_framework.parsers import JSONParser
 
+from analysis.readers.faults import Fault, shown
 from studio.api.problems import Malformed
 from studio.records.errors import TooLarge
 
@@ -44,6 +45,19 @@ class StrictJSONParser(JSONParser):
         return document
 
 
+def refuse_body_without_length(request: HttpRequest) -> None:
+    """Refuse a body whose end nobody has announced: what reads bodies here would take it for an empty one.
+
+    Raises
+    ------
+    Malformed
+        When the body comes in pieces.
+    """
+    if "CONTENT_LENGTH" not in request.META and (coding := request.META.get("HTTP_TRANSFER_ENCODING")):
+        fault = Fault(file="", key="Transfer-Encoding", given=shown(coding), allowed="nothing; send Content-Length")
+        raise Malformed("The body comes in pieces without a length; allowed is one with Content-Length.", (fault,))
+
+
 def refuse_large_upload(request: HttpRequest) -> None:
     """Judge an upload by its length before a byte of it is spooled, and read it off to nowhere when it is too large.
 
@@ -52,8 +66,6 @@ def refuse_large_upload(request: HttpRequest) -> None:
     TooLarge
         When the body cannot be a form with an allowed file.
     """
-    if "CONTENT_LENGTH" not in request.META and request.META.get("HTTP_TRANSFER_ENCODING"):
-        raise Malformed("The upload comes in pieces without a length; allowed is one with Content-Length.")
     cap = settings.UPLOAD_MAX_BYTES
     length = request.META.get("CONTENT_LENGTH") or "0"
     if not length.isdigit() or int(length) <= cap + FORM_ALLOWANCE:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.core.bends import bearing, turning
 from analysis.core.course import Layout
 from analysis.core.gusts import Air, Gusts
 from analysis.core.samples import Samples, median_known
@@ -21,9 +22,7 @@ WANDER_RAD = np.radians(10.0)  # its direction, in ten minutes (DESIGN section 7
 TEN_MINUTES_S = 600.0
 YAW_OFFSET_SD = np.radians(2.0)  # DESIGN section 7
 SECTORS, SECTOR_M = 8, 80.0  # of a lap: the heading changes little inside, gusts are mostly averaged
-LAP_WAVES = 10  # round a lap: as short as a bend, in which a steady wind turns from the front to the back
 LEAST_HEARD_S = 4.5  # of a block
-WAY_S = 1.5  # before and after: fixes tell the way, and a corner lasts longer
 GAIN_BOUND = 2.3  # of its logarithm: tenfold
 NOMINAL_AIR_NOISE_MPS = 0.15
 WIND_MPS = 5.0  # mean wind, each component, before anything was sensed
@@ -89,13 +88,28 @@ def gather(runs: list[Samples], layout: Layout, kept: list[Mask]) -> Blocks:
     return Blocks(*columns)
 
 
+def sectors(lap_m: float) -> int:
+    """Into how many parts a lap is cut.
+
+    Parameters
+    ----------
+    lap_m : float
+        Once round [m].
+
+    Returns
+    -------
+    int
+        Fewer on a short lap, where a sector would be a matter of three seconds [1].
+    """
+    return int(np.clip(lap_m / SECTOR_M, 2, SECTORS))
+
+
 def _parts(layout: Layout, along: Array, *, blind: bool) -> list[IntArray]:
     """Samples of each block of a pass: the whole leg, or sectors of each lap (whole laps without positions)."""
     low, high = float(layout.marks_m[0]), float(layout.marks_m[-1])
     if not layout.closed:
         return [np.flatnonzero((along >= low) & (along <= high))]
-    sectors = 1 if blind else int(np.clip((high - low) / SECTOR_M, 2, SECTORS))
-    sector = (high - low) / sectors
+    sector = (high - low) / (1 if blind else sectors(high - low))
     number = np.floor(along / sector)
     ordered = np.argsort(number, kind="stable")
     return np.split(ordered, np.flatnonzero(np.diff(number[ordered])) + 1)
@@ -179,54 +193,6 @@ def measure_gusts(runs: list[Samples], layout: Layout, kept: list[Mask], gain: f
     if count.min() < 10:
         return Gusts(NOMINAL_AIR_NOISE_MPS, 0.6, 4.0)
     return _noise_and_gusts(lags.astype(np.float64) * step, step, seen, count)
-
-
-def turning(x: Array, laps: Array, way: Array) -> Array:
-    """The part of a lap's headwind that comes from turning through a steady wind.
-
-    Waves of the place on the lap, and the way itself with its change, for corners tighter than any wave and a sensor
-    that comes late.
-
-    Parameters
-    ----------
-    x : ndarray, shape (n,)
-        Headwind [m/s].
-    laps : ndarray, shape (n,)
-        Place on the course, in laps [1].
-    way : ndarray, shape (k, n)
-        East and north of the way and their change, as `bearing` gives them; no row where it is not known [1].
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        The smooth part [m/s].
-    """
-    phase = 2.0 * np.pi * laps
-    waves = range(1, min(LAP_WAVES, x.size // 12) + 1)
-    basis = np.column_stack([np.ones(x.size), *(f(k * phase) for k in waves for f in (np.sin, np.cos)), *way])
-    return np.asarray(basis @ np.linalg.lstsq(basis, x, rcond=None)[0])
-
-
-def bearing(r: Samples) -> Array:
-    """East and north of a rider's way, and how fast they change; no row where no positions are recorded.
-
-    Parameters
-    ----------
-    r : Samples
-        Prepared samples, shape (n,) [1].
-
-    Returns
-    -------
-    ndarray, shape (4, n) or (0, n)
-        Unit vector [1] and its change [1/s].
-    """
-    if r.east_m is None or r.north_m is None:
-        return np.zeros((0, r.time_s.size))
-    known = np.isfinite(r.east_m + r.north_m)
-    at = r.time_s + np.array([[-WAY_S], [WAY_S]])
-    e, n = (np.diff(np.interp(at, r.time_s[known], x[known]), axis=0)[0] for x in (r.east_m, r.north_m))
-    way = np.array([e, n]) / np.maximum(np.hypot(e, n), 1.0)
-    return np.vstack([way, np.gradient(way, r.time_s, axis=1)])
 
 
 def _noise_and_gusts(lag_s: Array, step_s: float, seen: Array, count: IntArray) -> Gusts:

@@ -2,7 +2,7 @@
 
 Small delays are unknowns of the balance with a prior. At a turn the ground speed falls and rises in the air speed as
 well, and so tells the air's delay to two tenths of a second; without turns its gusts tell it. Power is steadier: a
-delay of seconds shows at the turns, where the rider stops and starts pedalling.
+delay of seconds shows at the turns, where the rider speeds up as the power comes back.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 from analysis.core import balance
 from analysis.core.balance import Balance, Clocks, Frame, Noise
 from analysis.core.course import Layout
-from analysis.core.samples import CLOCK_SD_S, Samples, median_known
+from analysis.core.samples import CLOCK_SD_S, Samples
 from analysis.core.stretches import Stretches, add_up
 from analysis.core.types import Array, IntArray
 
@@ -25,6 +25,9 @@ ROUNDS = 7
 LONGEST_S, NEAR_TURN_S = 10, 25  # delays that are tried, and the time about a turn that is compared
 TURN_AIR_SD_S = 0.2  # how well the turns tell the air's delay (measured on simulated sessions)
 FEWEST_TURNS = 3
+UNBRAKED_MPS2 = 0.5  # wind and road slow a rider by no more
+TOLD = 1.1  # times the least sum of squares is what no delay leaves, at least
+SLOPE_M, SLOPE_CELLS = 25.0, 18  # the road's slope about a turn
 GUST_KEEP = 0.7  # of a gust from one second to the next, about
 
 
@@ -158,10 +161,11 @@ def _means(time_s: Array, over_step: Array, at_s: Array) -> Array:
 
 
 def power_late_at_turns(runs: list[Samples], layout: Layout) -> float:
-    """How late the power is by the turns: it stops when braking begins and comes back at the slowest second.
+    """How late the power is by the turns: no bicycle speeds up before it is pushed, nor keeps its speed without.
 
-    A rider who coasts before braking moves the one end, a rider who dallies after the turn the other; their mean
-    moves by half, and the median over all turns by less.
+    About all turns together the growth of the kinetic energy is fitted by the power, shifted by whole seconds, the drag
+    of the sensed air, rolling, and the road's slope at every distance from the turn, which turns round with the rider.
+    Seconds in which a brake may help are left out; where the rider stops pedalling, and for how long, is not asked.
 
     Parameters
     ----------
@@ -173,44 +177,44 @@ def power_late_at_turns(runs: list[Samples], layout: Layout) -> float:
     Returns
     -------
     float
-        Delay, 0 where fewer than three turns show it alike [s].
+        Delay, 0 where fewer than three turns tell it, or tell nothing else than none [s].
     """
-    seen = []
-    for p in layout.passes:
-        r = runs[p.run]
-        if p.last >= r.time_s.size - 3:
-            continue
-        delay = _at_turn(r, p.last)
-        if delay is not None:
-            seen.append(delay)
-    if len(seen) < 3:
+    turns = [(runs[p.run], p) for p in layout.passes if p.last < runs[p.run].time_s.size - 3]
+    told = [t for r, p in turns if (t := _about_turn(r, p.last, p.direction)) is not None]
+    if layout.closed or len(told) < FEWEST_TURNS:
         return 0.0
-    middle = float(np.median(seen))
-    return middle if float(np.median(np.abs(np.array(seen) - middle))) < 0.75 else 0.0
+    cause, shifted = (np.concatenate(parts) for parts in zip(*told, strict=True))
+    cause = cause[:, np.any(cause != 0.0, axis=0)]
+    q = np.linalg.qr(cause)[0]
+    left = np.sum((shifted - q @ (q.T @ shifted)) ** 2, axis=0)
+    best = int(np.clip(np.argmin(left), 1, left.size - 2))
+    if left[LONGEST_S] < TOLD * left[best]:
+        return 0.0
+    before, here, after = left[best - 1 : best + 2]
+    bend = before - 2.0 * here + after
+    return float(best - LONGEST_S + (0.5 * (before - after) / bend if bend > 0.0 else 0.0))
 
 
-def _at_turn(r: Samples, turn: int) -> float | None:
-    time, speed, power = _each_second(r, turn)
-    usual = median_known(r.power_w)
-    close = np.abs(time - r.time_s[turn]) <= 4.0
-    slowest = int(np.flatnonzero(close)[np.argmin(speed[close])])
-    slowing = -np.diff(speed, prepend=speed[0])
-    hard = np.flatnonzero((slowing > 1.0) & (time > time[slowest] - 12.0) & (time <= time[slowest]))
-    idle = np.flatnonzero(power < 0.3 * usual)
-    if idle.size < 2 or hard.size == 0 or np.any(np.diff(idle) > 1):
+def _about_turn(r: Samples, turn: int, direction: int) -> tuple[Array, Array] | None:
+    """What moves the rider in each second about one turn but for the power, and power less growth for each delay."""
+    known, moving = np.isfinite(r.power_w), np.isfinite(r.speed_mps)
+    middle = float(r.time_s[turn])
+    reach = NEAR_TURN_S + LONGEST_S
+    near = (r.time_s > middle - reach) & (r.time_s < middle + reach)
+    if known[near].mean() < 0.9 or r.time_s[0] > middle - reach or r.time_s[-1] < middle + reach:
         return None
-    braking, first, last = time[hard[0]], time[idle[0]], time[idle[-1]]
-    return float(0.5 * ((first - braking) + (last - time[slowest])))
-
-
-def _each_second(r: Samples, turn: int) -> tuple[Array, Array, Array]:
-    """Time, speed and power about a turn once a second: braking is a loss by seconds, however often was recorded."""
-    time = r.time_s[turn] + np.arange(-19.0, 20.0)
-    time = time[(time >= r.time_s[0]) & (time <= r.time_s[-1])]
-    moving = np.isfinite(r.speed_mps)
-    at, speed = r.time_s[moving], r.speed_mps[moving]
-    if float(np.median(np.diff(r.time_s))) < 0.7:  # a single one of many samples is noise
-        speed_there = _means(at, np.concatenate([speed[:1], 0.5 * (speed[1:] + speed[:-1])]), time + 0.5)
-    else:
-        speed_there = np.interp(time, at, speed)
-    return time, speed_there, _means(r.time_s, np.nan_to_num(r.power_w), time)
+    time = middle + np.arange(-float(reach), reach + 1.0)
+    speed = np.interp(np.concatenate([time[:1] - 1.0, time]), r.time_s[moving], r.speed_mps[moving])
+    ground, grown = 0.5 * (speed[1:] + speed[:-1]), np.diff(speed**2)
+    air = ground if r.air_mps is None else np.interp(time, r.time_s, np.where(np.isfinite(r.air_mps), r.air_mps, 0.0))
+    power = _means(r.time_s[known], r.power_w[known], time)
+    slowing = grown < -2.0 * ground * UNBRAKED_MPS2
+    kept = slice(LONGEST_S, time.size - LONGEST_S)
+    free = ~(slowing | np.roll(slowing, 1) | np.roll(slowing, -1))[kept]
+    away = np.interp(time - 0.5, r.time_s, r.distance_m) - r.distance_m[turn]
+    cells = np.maximum(1.0 - np.abs(np.abs(away)[:, None] / SLOPE_M - np.arange(SLOPE_CELLS)), 0.0)
+    rising = cells * (-np.sign(away) * direction * ground)[:, None]
+    rising = np.hstack([rising, np.zeros_like(rising)][::direction])  # either end of the course has a road of its own
+    cause = np.column_stack([ground, ground * air * np.abs(air), rising])[kept][free]
+    shifted = np.lib.stride_tricks.sliding_window_view(power, time.size - 2 * LONGEST_S).T[free]
+    return cause, np.asarray(shifted - 0.5 * r.mass_kg * grown[kept][free][:, None])

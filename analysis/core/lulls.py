@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from analysis.core.airsensor import bearing, turning
 from analysis.core.alignment import Pass
+from analysis.core.bends import bearing, turning
 from analysis.core.course import Layout
 from analysis.core.gusts import Gusts
 from analysis.core.samples import Samples, median_known
@@ -59,7 +59,8 @@ def unlike_gusts(runs: list[Samples], layout: Layout, kept: list[Mask], gain: fl
     if not found or gusts.sd_mps <= 0.0:
         return out
     keep = float(np.exp(-1.0 / max(gusts.time_s, 0.7)))
-    echo = _echo(keep, gusts.sd_mps**2 * (1.0 - keep**2), gusts.noise_mps**2)
+    every_s = min(float(np.median([median_known(r.step_s[1:]) for r in runs])), 1.0)
+    echo = _echo(keep, gusts.sd_mps**2 * (1.0 - keep**2), every_s * gusts.noise_mps**2)  # of a second's mean
     response = np.concatenate([[1.0], (echo - keep) * echo ** np.arange(MEMORY_S)])
     white = [np.convolve(air, response)[: air.size] for _, _, air, _ in found]
     heard = np.concatenate([w[known] for w, (_, _, _, known) in zip(white, found, strict=True)])

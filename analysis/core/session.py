@@ -33,6 +33,7 @@ from analysis.core.types import (
     Warning,
 )
 from analysis.core.verdict import Estimate, enough_runs
+from analysis.core.wholelegs import NoLegs
 
 POOLED = "s^2 = (df0 s0^2 + df s^2) / (df0 + df)"
 LEAST_SOUND, LEAST_S = 0.25, 20.0  # of a run, and seconds of it, that must be left
@@ -114,7 +115,12 @@ def _linked(
             found.no_path([runs[i].number for i in sorted(lost)], everywhere=len(lost) == len(runs))
             runs = [r for i, r in enumerate(runs) if i not in lost]
             continue
-        chain = link(session, [r.scaled(layout.wheel_scale) for r in runs], layout, without=without)
+        try:
+            chain = link(session, [r.scaled(layout.wheel_scale) for r in runs], layout, without=without)
+        except NoLegs:
+            for r in runs:
+                found.run_unusable(r.number, "none of its legs is whole, and there is no air speed")
+            return None
         weak = _weak(chain)
         if not weak:
             return chain

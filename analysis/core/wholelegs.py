@@ -13,7 +13,7 @@ import numpy as np
 from scipy.linalg import cho_solve, solve_triangular
 
 from analysis.core import leastsquares
-from analysis.core.airsensor import wander
+from analysis.core.airsensor import sectors, wander
 from analysis.core.altimeter import heights_by_altimeter
 from analysis.core.balance import CRR_CHANGE_SD, CRR_SD, POWER_GAIN_SD, Balance
 from analysis.core.course import MARK_WINDOW_M, Layout
@@ -25,8 +25,11 @@ from analysis.core.types import Array, IntArray
 WIND_SD_MPS = 5.0  # prior of each component of the mean wind
 GUST_SHARE, GUST_TIME_S = 0.25, 4.0  # of the mean wind; near the ground (common practice, no source)
 WITHIN_LEG_MPS = 0.1  # how far the mean wind of a leg strays from the one in its middle
-SECTORS = 8  # of a lap
 ROUNDS = 12
+
+
+class NoLegs(ValueError):
+    """No leg of any run is whole: samples are missing on every one."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,7 +57,7 @@ def coarse(layout: Layout) -> Layout:
     """
     marks = layout.marks_m
     if layout.closed:
-        return replace(layout, marks_m=np.linspace(marks[0], marks[-1], SECTORS + 1))
+        return replace(layout, marks_m=np.linspace(marks[0], marks[-1], sectors(float(marks[-1] - marks[0])) + 1))
     # a leg lost costs more than a few metres of all legs: shorten the course to what every whole pass covers
     ends = np.array([[p.along_m.min() + MARK_WINDOW_M, p.along_m.max() - MARK_WINDOW_M] for p in layout.passes])
     whole = np.ptp(ends, axis=1) > 0.8 * (marks[-1] - marks[0])
@@ -96,11 +99,18 @@ def solve(
     -------
     tuple of Stretches, Balance and Wind
         Sums of whole legs, drag areas [m2], wind [m/s].
+
+    Raises
+    ------
+    NoLegs
+        Where no leg is whole.
     """
     still = [replace(r, air_mps=None, yaw_rad=np.zeros(r.yaw_rad.size)) for r in runs]
     rows = add_up(still, layout, efficiency, spin_mass_kg)
     usable = (rows.missing_s < 0.05 * rows.duration_s + 1.0) & np.isfinite(rows.energy_j + rows.area_j_m2)
     usable &= (rows.length_m > 50.0) & (rows.area_j_m2 > 0.0)
+    if not usable.any():
+        raise NoLegs
     rows = rows.where(usable)
     heading = headings(runs, layout, rows)
     system = _Legs(rows, heading, tyre_state, layout, crr=crr, power_noise=power_noise)

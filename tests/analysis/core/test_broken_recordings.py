@@ -54,3 +54,15 @@ def test_a_broken_session_still_gives_a_document_or_a_sentence(sound, seed):
     document = result_document(estimate(given))
     assert json.loads(json.dumps(document, allow_nan=False))["schema"] == "session-result/1"
     assert len(document["runs"]) == len(session.runs)
+
+
+def test_without_air_speed_and_with_a_hole_in_every_leg_nothing_is_said(sound):
+    def holed(c: Channels) -> Channels:
+        power = c.power_w.copy()
+        power[(c.time_s - c.time_s[0]) % 80.0 < 20.0] = np.nan
+        return replace(c, airspeed_mps=None, power_w=power)
+
+    runs = tuple(replace(r, channels=holed(r.channels)) for r in sound[0].runs)
+    result = estimate(replace(sound[0], runs=runs))
+    assert [c.verdict for c in result.comparisons] == ["invalid"]
+    assert {w.where for w in result.warnings if w.code == "run_unusable"} == {f"run {k}" for k in (1, 2, 3, 4)}

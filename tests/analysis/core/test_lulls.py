@@ -5,12 +5,16 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
-from analysis.core.lulls import suspects
+from analysis.core.airsensor import measure_gusts
+from analysis.core.lulls import LULL_Z, suspects, unlike_gusts
+from analysis.core.samples import Samples
 from analysis.core.session import estimate
 from analysis.core.simulate import World, simulate_session
 from analysis.core.simulate.world import Brake, Vehicle
 from analysis.core.types import Session
+from tests.analysis.core.steadily import on_laps, steady
 
 CALM = World(wind_mps=2.0, gust_intensity=0.2, start_scatter_sd_m=2.0, turn_scatter_sd_m=2.0)
 VEHICLES = (Vehicle(3, 60.0, 8.0, 3.5, 0.9), Vehicle(6, 200.0, 6.0, 3.5, 1.0))
@@ -80,3 +84,29 @@ def test_a_small_lull_counts_where_the_energy_of_its_stretch_is_odd():
     found = suspects(air, runs, rows, np.array([4.0, 4.0]))
     assert np.flatnonzero(found[0]).tolist() == list(range(45, 56))
     assert not suspects(air, runs, rows, np.array([2.0, 4.0]))[0].any()
+
+
+def recorded(hertz: int, rng: np.random.Generator) -> Samples:
+    """Ten minutes of a lap in gusts of 0.4 m/s that last 4 s; every sample of the air has 0.4 m/s of noise."""
+    n = 600 * hertz
+    keep = np.exp(-0.25 / hertz)
+    gust = lfilter([np.sqrt(1.0 - keep**2)], [1.0, -keep], rng.normal(0.0, 0.4, n))
+    t = np.arange(n) / hertz
+    return steady(
+        10.0, 200.0, n, time_s=t, step_s=np.diff(t, prepend=0.0), distance_m=10.0 * t,
+        air_mps=10.0 + gust + rng.normal(0.0, 0.4, n),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("hertz", [1, 4, 10])
+def test_noise_that_averages_out_within_a_second_is_no_lull(hertz):
+    """Ten clean sessions: a fast recorder's noise is small in a mean over a second."""
+    found = []
+    for seed in range(10):
+        rng = np.random.default_rng([8, seed])
+        runs = [recorded(hertz, rng) for _ in range(4)]
+        layout = on_laps(runs)
+        kept = [r.time_s > 0.0 for r in runs]
+        z = unlike_gusts(runs, layout, kept, 1.0, measure_gusts(runs, layout, kept, 1.0))
+        found.append(min(x.min() for x in z) < -LULL_Z)
+    assert sum(found) == 0

@@ -72,3 +72,9 @@ def test_taking_the_wind_for_none_would_be_wrong():
     into, along = SPEEDS[2.0]
     area = [(0.977 * 250 / v - 0.004 * 80 * 9.80665) / (0.6 * v**2) for v in (into, along)]
     assert np.mean(area) == pytest.approx(0.26843490, abs=1e-6)
+
+
+@pytest.mark.parametrize("lap_m", [150.0, 250.0, 400.0, 2000.0])
+def test_sectors_of_a_short_lap_are_no_shorter_than_its_sums_need(lap_m):
+    layout = coarse(Layout((), np.linspace(0.0, lap_m, 5), True, 1.0, 0.001, 1.0, 0.5, 1.0, (), ()))
+    assert np.diff(layout.marks_m).min() > 60.0

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.core.alignment import Pass, aligned
-from analysis.core.samples import Samples, median_known
+from analysis.core.samples import SOFT_SHARE, Samples, median_known
 from analysis.core.satellites import in_step, lateness
 from analysis.core.turns import UNEVEN, slow_places, turn_distance, turns_of
 from analysis.core.types import Array, Course
@@ -231,9 +231,8 @@ def _leg_marks(runs: list[Samples], passes: list[Pass]) -> Array:
         r = runs[p.run]
         speed = r.speed_mps[p.first : p.last + 1]
         braking = np.gradient(speed, r.time_s[p.first : p.last + 1]) < -BRAKING_MPS2
-        free = np.flatnonzero(
-            (speed > 0.6 * median_known(r.speed_mps)) & ~braking & (r.power_w[p.first : p.last + 1] > 0.0)
-        )
+        pushed = r.power_w[p.first : p.last + 1] > SOFT_SHARE * median_known(r.power_w)
+        free = np.flatnonzero((speed > 0.6 * median_known(r.speed_mps)) & ~braking & pushed)
         if free.size < 20:
             continue
         turns = (p.first > 0, p.last < r.time_s.size - 1)[:: p.direction]

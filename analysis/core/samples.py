@@ -25,6 +25,7 @@ from analysis.core.types import Array, Channels, Mask, Run, Session, WeatherRead
 
 CLOCK_SD_S = 0.4  # prior, between the power, speed, air and satellite streams (DESIGN section 7)
 LEAST_POWER_W = 20.0  # a rider who pushes less does not ride a test
+SOFT_SHARE = 0.25  # of the run's usual power: less is soft pedalling or braking
 SHORT_GAP_S = 3.5  # up to here a gap is bridged from both sides; longer ones are left out of the sums
 # what a working thermometer, barometer or hygrometer can read outdoors; anything else is a gap
 POSSIBLE = {"temperature_k": (223.15, 333.15), "pressure_pa": (50_000.0, 110_000.0), "humidity": (0.0, 1.0)}

@@ -15,10 +15,9 @@ from analysis.core.alignment import Pass
 from analysis.core.constants import STANDARD_GRAVITY
 from analysis.core.course import MARK_WINDOW_M, Layout
 from analysis.core.road import bearing_power_w
-from analysis.core.samples import Samples, median_known
+from analysis.core.samples import SOFT_SHARE, Samples, median_known
 from analysis.core.types import Array, IntArray, Mask
 
-SOFT_SHARE = 0.25  # of the run's usual power: less is soft pedalling or braking
 SUMS = ("work", "bearing", "length", "area", "yaw_area", "abs_yaw", "power2", "air2", "missing", "soft")
 SOFT_TIME_SHARE = 0.15  # of a stretch that may be soft before it is left out
 

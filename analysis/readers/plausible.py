@@ -12,6 +12,7 @@ from analysis.readers.faults import Fault
 from analysis.readers.samples import note
 from analysis.readers.times import Micros
 
+TURN_DEG, HALF_DEG = 360.0, 180.0
 WRONG_UNIT = 0.10  # share outside the range above which the unit, not a spike, is to blame; common practice, no source
 
 
@@ -22,6 +23,9 @@ def keep_plausible(
     kept, faults, notes = {}, [], []
     for key, values in columns.items():
         channel = CHANNELS[key]
+        if key == "yaw_deg":  # a direction: 181 degrees is -179, as noise about the back makes it
+            beyond = (np.abs(values) > HALF_DEG) & (np.abs(values) <= TURN_DEG)
+            values = np.where(beyond, values - np.sign(values) * TURN_DEG, values)
         outside = (values < channel.lowest) | (values > channel.highest)
         count = int(np.count_nonzero(outside))
         allowed = f"{channel.lowest:.9g} to {channel.highest:.9g} {channel.unit}"

@@ -35,3 +35,14 @@ def test_a_leg_without_its_turn_is_no_path():
     straight_on = np.where(np.abs(ride.time_s - 142.0) < 10.0, 10.0, ride.speed_mps)
     smooth = steady(10.0, 200.0, ride.time_s.size, speed_mps=straight_on, distance_m=np.cumsum(straight_on) - 10.0)
     assert lay_out([smooth], Course("out_and_back", 700.0)).no_path == (0,)
+
+
+def test_soft_pedalling_into_a_turn_belongs_to_the_turn():
+    """The last 80 m before the turn with 40 W, hardly slower: the marks end before it."""
+    ride = to_and_fro(2, 720.0)
+    soft = (ride.distance_m > 640.0) & (ride.distance_m < 740.0)
+    eased = steady(
+        10.0, 200.0, ride.time_s.size, speed_mps=ride.speed_mps, distance_m=ride.distance_m,
+        power_w=np.where(soft, 40.0, 200.0),
+    )  # fmt: skip
+    assert lay_out([eased], Course("out_and_back", 720.0)).marks_m[-1] < 660.0

@@ -30,6 +30,15 @@ def test_values_and_times_are_those_of_the_text():
     assert recording.notes == ()
 
 
+def test_a_yaw_a_little_beyond_the_back_is_the_same_direction():
+    """A rider who stands with the wind behind: the sensor's noise passes 180 degrees, and nothing is lost."""
+    values = ["-181.5", "180", "179.9", "181"]
+    text = "time,power_w,yaw_deg\n" + "".join(f"{k},250,{v}\n" for k, v in enumerate(values))
+    recording = read_recording("run.csv", text.encode())
+    assert recording.columns["yaw_deg"].tolist() == [178.5, 180.0, 179.9, -179.0]
+    assert "gaps" not in codes(recording)
+
+
 def test_the_same_from_a_file_on_disk(tmp_path):
     (tmp_path / "run.csv").write_bytes(THREE)
     recording = read_recording("run.csv", tmp_path / "run.csv")

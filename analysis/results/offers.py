@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from uuid import UUID
 
@@ -20,6 +20,7 @@ INVALID = "The comparison is invalid: its warnings say what to do."
 NO_ERROR = "The comparison has no interval: ride more runs of each setup, then analyse again."
 NOTHING = "Nothing recorded differs between the two setups."
 TWICE = "Another setup of this session has the same product: it counts once."
+ANOTHER_SLOT = "Another comparison of this category starts from another product: a session tells one reference of each."
 GONE = "The setups no longer name both products in that slot: analyse the session again."
 
 Slots = Mapping[str, Mapping[str, Product]]
@@ -49,16 +50,24 @@ def offers_of(analysis: Analysis) -> list[Offer]:
     """Every comparison of an analysis, in its order, as things stand now."""
     slots = _slots(analysis.session)
     agreed = has_agreed(analysis.session.rider)
-    seen: set[tuple[str, object]] = set()
+    seen: dict[str, list[UUID]] = {}  # products of each category's study, its reference first
     offers = []
     for comparison in analysis.result["comparisons"]:
         offer = _offer(comparison, slots)
-        if offer.excluded is None and offer.after is not None and offer.category is not None:
-            key = (offer.category, offer.after.pk)
-            offer = _without(offer, TWICE) if key in seen else offer if agreed else _without(offer, NO_CONSENT)
-            seen.add(key)
+        if offer.before is not None and offer.after is not None and offer.category is not None:
+            study = seen.setdefault(offer.category, [offer.before.pk])
+            why = _beside(offer.before, offer.after, study) or (None if agreed else NO_CONSENT)
+            study.append(offer.after.pk)
+            offer = replace(offer, excluded=why)
         offers.append(offer)
     return offers
+
+
+def _beside(before: Product, after: Product, study: Sequence[UUID]) -> str | None:
+    """Why a comparison cannot stand beside those that are in its study."""
+    if before.pk != study[0]:
+        return ANOTHER_SLOT
+    return TWICE if after.pk in study else None
 
 
 def has_agreed(rider: Rider) -> bool:
@@ -112,10 +121,6 @@ def _unfit(factors: Sequence[str], comparison: Mapping[str, Any]) -> str | None:
     if comparison["ridden_delta_m2"] is None or not comparison.get("ridden_u_m2"):
         return NO_ERROR
     return None
-
-
-def _without(offer: Offer, why: str) -> Offer:
-    return Offer(offer.reference, offer.changed, offer.category, offer.before, offer.after, why)
 
 
 def _study(analysis: Analysis, category: str, offers: Sequence[Offer]) -> list[Arm]:

@@ -6,7 +6,7 @@ import pytest
 from django.utils import timezone
 
 from analysis.results.models import Acceptance, Arm, Job
-from analysis.results.offers import GONE, INVALID, NO_CONSENT, NO_ERROR, NOTHING, TWICE, offers_of
+from analysis.results.offers import ANOTHER_SLOT, GONE, INVALID, NO_CONSENT, NO_ERROR, NOTHING, TWICE, offers_of
 from analysis.results.services.evidence import (
     analysis_accept,
     evidence_enter_again,
@@ -171,6 +171,20 @@ def test_the_same_product_twice_counts_once(session, agreed, tested):
     tested(["Tarn 40", "Tarn 50", "Tarn 50"])
     first, second = offers_of(analysed(session, wheels(), wheels("C")))
     assert (first.excluded, second.excluded) == (None, TWICE)
+
+
+def test_wheels_of_two_slots_are_not_told_against_each_others_reference(session, agreed, shelf):
+    """Front Tarn 40 to 60 and rear Tarn 50 to 80 are one category; nobody rode 80 against 40."""
+    for at, (front, rear) in enumerate([("Tarn 40", "Tarn 50"), ("Tarn 60", "Tarn 50"), ("Tarn 40", "Tarn 80")]):
+        link = SessionSetupFactory(session=session, setup__label="ABC"[at], setup__bike=session.bike, order=at)
+        for slot, name in (("front_wheel", front), ("rear_wheel", rear)):
+            SetupItemFactory(setup=link.setup, slot=slot, item=EquipmentItemFactory(product=shelf(name)))
+    one = wheels(changes=[change("front_wheel", "Tarn 40", "Tarn 60")])
+    other = wheels("C", changes=[change("rear_wheel", "Tarn 50", "Tarn 80")])
+    analysis = analysed(session, one, other)
+    analysis_accept(analysis=analysis, by=None)
+    assert [offer.excluded for offer in offers_of(analysis)] == [None, ANOTHER_SLOT]
+    assert set(Arm.objects.values_list("product__name", flat=True)) == {"Tarn 40", "Tarn 60"}
 
 
 def test_nothing_enters_without_consent_and_it_enters_with_it(session, tested):

@@ -7,6 +7,7 @@ watts and seconds, and selected by price. Values outside the fixed bands are ref
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -17,6 +18,7 @@ import numpy as np
 from analysis.core.ridetime import seconds_for_drag_area, watts_at_speed
 from analysis.core.road import Resistance
 from analysis.readers.faults import Fault, shown
+from analysis.readers.numbers import NUMBER
 from analysis.results.standings import NOT_TESTED, ShownProduct, current_edition, standings_of
 from analysis.results.strata import BIKE_KINDS, HEIGHT_BANDS, YAW_BANDS
 from studio.records.errors import Unusable, fault, sentence
@@ -32,6 +34,8 @@ NUMBERS = {
     "max_price": (None, 0.0, 1e9),
 }
 """Each with what is taken where nothing is said, and the least and most that are answered."""
+NUL = "\0"  # PostgreSQL takes it in no text
+CURRENCY = re.compile("[A-Za-z]{3}")
 KEYS = ("category", "reference", *BANDS, *NUMBERS, "currency")
 
 
@@ -55,13 +59,14 @@ def question_of(given: Mapping[str, str]) -> Question:
     """Read a query; empty values count as not given. Raises `Unusable` with every fault."""
     asked = {key: given.get(key, "").strip() for key in KEYS}
     faults: list[Fault] = []
-    if not asked["category"]:
-        faults.append(fault("category", "nothing", "a category of the catalogue, such as wheels"))
+    if not asked["category"] or NUL in asked["category"]:
+        given_as = shown(asked["category"]) if asked["category"] else "nothing"
+        faults.append(fault("category", given_as, "a category of the catalogue, such as wheels"))
     for key, bands in BANDS.items():
         if asked[key] and asked[key] not in bands:
             faults.append(fault(key, shown(asked[key]), f"one of the fixed bands: {', '.join(bands)}; or not the key"))
     numbers = {key: _number(key, asked[key], faults) for key in NUMBERS}
-    if asked["currency"] and not (len(asked["currency"]) == 3 and asked["currency"].isalpha()):
+    if asked["currency"] and not CURRENCY.fullmatch(asked["currency"]):
         faults.append(fault("currency", shown(asked["currency"]), "three letters, such as EUR"))
     if numbers["max_price"] is not None and not asked["currency"]:
         faults.append(fault("currency", "nothing", "the currency of max_price, such as EUR: nothing is exchanged"))
@@ -76,10 +81,7 @@ def _number(key: str, text: str, faults: list[Fault]) -> float | None:
     usual, least, most = NUMBERS[key]
     if not text:
         return usual
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
+    value = float(text) if NUMBER.fullmatch(text) and "," not in text else math.nan
     if not least <= value <= most:
         faults.append(fault(key, shown(text), f"a number from {least:g} to {most:g}"))
     return value

@@ -6,6 +6,7 @@ import csv
 import hashlib
 import io
 import json
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -15,6 +16,7 @@ from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.utils.mediatypes import _MediaType
 
 from analysis.readers.faults import Fault, shown
 from analysis.results.shop_question import KEYS, NUMBERS, answer_of, question_of
@@ -29,6 +31,7 @@ COLUMNS = (
     "component", "faster_riders", "counted_riders", "delta_w", "ci95_w", "delta_s", "ci95_s", "price", "currency",
     "watts_per_100", "withheld",
 )  # fmt: skip
+QUALITY = re.compile(r"(0(\.\d{0,3})?|1(\.0{0,3})?)", re.ASCII)
 PAIRS = ("ci95_m2", "prediction95_m2", "ci95_w", "ci95_s")
 
 
@@ -62,14 +65,22 @@ def _cells(name: str, row: Mapping[str, Any]) -> list[Any]:
 
 
 class ByFormatOrAccept(DefaultContentNegotiation):
-    """`?format=` goes before Accept."""
+    """`?format=` goes before Accept; of two that are accepted the one that is liked better (RFC 9110, 12.4.2)."""
 
     def select_renderer(self, request: Request, renderers: Any, format_suffix: str | None = None) -> Any:
         asked = request.query_params.get("format")
         for renderer in renderers:
             if asked and renderer.format == asked:
                 return renderer, renderer.media_type
-        return super().select_renderer(request, renderers, format_suffix)
+        liked = {renderer: self._quality(request, renderer.media_type) for renderer in renderers}
+        best = [renderer for renderer in renderers if liked[renderer] == max(liked.values()) > 0.0]
+        return super().select_renderer(request, best, format_suffix)
+
+    def _quality(self, request: Request, media_type: str) -> float:
+        """`q` of the most special range that has this type in it; 0 where none has."""
+        ranges = [one for one in map(_MediaType, self.get_accept_list(request)) if one.match(_MediaType(media_type))]
+        said = max(ranges, key=lambda one: one.precedence).params.get("q", "1") if ranges else "0"
+        return float(said) if QUALITY.fullmatch(said) else 1.0
 
 
 def _parameters() -> list[OpenApiParameter]:

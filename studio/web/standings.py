@@ -11,7 +11,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils.safestring import mark_safe
 
-from analysis.results.shop_question import BANDS, KEYS, NUMBERS, answer_of, question_of
+from analysis.results.shop_question import BANDS, KEYS, NUL, NUMBERS, answer_of, question_of
 from analysis.results.standings import categories_of, current_edition
 from reports.numerals import ABSENT, difference, interval, plain, rounded
 from reports.standings_figure import standings_figure
@@ -135,7 +135,9 @@ def standings(request: HttpRequest) -> HttpResponse:
     shown: dict[str, Any] = {"categories": categories, "asked": asked, "fields": fields(asked), "nothing": NO_EDITION}
     if not categories:
         return render(request, "web/standings.html", shown)
-    shown["references"] = Product.objects.filter(studio=studio, category=asked["category"]).order_by("name")
+    shown["references"] = Product.objects.filter(studio=studio, category=asked["category"].replace(NUL, "")).order_by(
+        "name"
+    )
     try:
         document = answer_of(studio, question_of(asked))
     except RecordsError as refusal:

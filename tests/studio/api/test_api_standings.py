@@ -130,6 +130,10 @@ def test_price_and_currency_only_select_rows(ask):
         ("distance_km", "far", "0.1 to 1000"),
         ("max_price", "100", "currency of max_price"),
         ("currency", "EURO", "three letters"),
+        ("currency", "\N{LATIN CAPITAL LETTER A WITH DIAERESIS}UR", "three letters"),
+        ("speed_kmh", "4_0", "5 to 100"),
+        ("speed_kmh", "\N{ARABIC-INDIC DIGIT FOUR}0", "5 to 100"),
+        ("category", "wheels\0", "a category of the catalogue"),
         ("reference", "Tarn", "id of a product"),
         ("reference", "01a212e5-49a3-73d6-8323-b4747022e135", "a product of the category"),
     ],
@@ -160,6 +164,27 @@ def test_a_table_comes_by_format_or_accept_and_runs_no_formula(ask, by):
     assert found.keys() == {"Tarn 40", "'=Tarn 80", "Vaskel Deep", "Hidden", "Untested"}
     assert float(found["'=Tarn 80"]["effect_m2"]) == -0.005
     assert (found["Tarn 40"]["edition"], found["Tarn 40"]["density_kg_m3"]) == ("4", "1.2")
+
+
+@pytest.mark.parametrize(
+    ("accepted", "kind"),
+    [
+        ("application/json;q=0.1, text/csv", "text/csv; charset=utf-8"),
+        ("text/csv;q=0.1, */*", "application/json"),
+        ("text/csv;q=0, text/*;q=0.5, application/json;q=0.2", "application/json"),
+        ("text/html, text/csv;q=0.4", "text/csv; charset=utf-8"),
+        ("text/csv, */*", "text/csv; charset=utf-8"),
+        ("*/*;q=0.3", "application/json"),
+    ],
+)
+def test_what_is_liked_better_comes(ask, accepted, kind):
+    """RFC 9110, section 12.5.1: the most special range has the last word."""
+    assert ask(headers={"HTTP_ACCEPT": accepted})["Content-Type"] == kind
+
+
+@pytest.mark.parametrize("accepted", ["text/html", "text/csv;q=0, application/json;q=0.0"])
+def test_what_nobody_accepts_is_406(ask, accepted):
+    assert ask(headers={"HTTP_ACCEPT": accepted}).status_code == 406
 
 
 def test_an_answer_stands_until_something_changes_and_then_has_another_tag(ask, consent):

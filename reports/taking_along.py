@@ -16,6 +16,7 @@ from django.db.models import Model, Q, QuerySet
 
 from analysis.results.models import Analysis
 from reports.models import Report
+from studio.records.errors import Unusable
 from studio.records.models import (
     Bike,
     Consent,
@@ -27,6 +28,7 @@ from studio.records.models import (
     Setup,
     User,
 )
+from studio.records.selectors.bundles import session_files
 from studio.records.services.bundles import bundle_export
 from studio.records.services.events import note_event
 from studio.records.wordings import wording_of
@@ -41,7 +43,7 @@ def rider_export(*, rider: Rider, target: IO[bytes], by: User) -> None:
         archive.writestr("rider.json", _json(_about(rider)))
         for number, session in enumerate(FieldSession.objects.filter(rider=rider).order_by("date", "pk"), start=1):
             folder = f"sessions/{number:03d}-{session.date:%Y-%m-%d}"
-            _add_bundle(archive, f"{folder}/bundle.zip", session, by)
+            _add_session(archive, folder, session, by)
             for analysis in Analysis.objects.filter(session=session).order_by("number"):
                 archive.writestr(f"{folder}/result-{analysis.number}.json", _json(analysis.result))
             for report in Report.objects.filter(analysis__session=session).order_by("number"):
@@ -80,6 +82,18 @@ def _facts(row: Model) -> dict[str, Any]:
 
 def _json(document: object) -> str:
     return json.dumps(document, cls=DjangoJSONEncoder, ensure_ascii=False, indent=1)
+
+
+def _add_session(archive: zipfile.ZipFile, folder: str, session: FieldSession, by: User) -> None:
+    """The session as a bundle, or as it stands where it would be none yet: the rider cannot complete it."""
+    try:
+        _add_bundle(archive, f"{folder}/bundle.zip", session, by)
+    except Unusable:
+        records = {"session": _facts(session), "runs": list(_all(session.runs.all()))}
+        recordings = {"recordings": list(_all(session.recordings.all()))}
+        archive.writestr(f"{folder}/session-records.json", _json(records | recordings))
+        for name, path in session_files(session).items():
+            archive.write(path, f"{folder}/recordings/{name}")
 
 
 def _add_bundle(archive: zipfile.ZipFile, name: str, session: FieldSession, by: User) -> None:

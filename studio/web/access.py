@@ -9,10 +9,14 @@ from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest
 from django.http.response import HttpResponseBase
+from django.shortcuts import render
 from django.utils.cache import patch_cache_control
 
+from studio.records.errors import RecordsError
 from studio.records.models import Membership, Role
+from studio.records.problems import problem_of
 from studio.records.querysets import membership_of
+from studio.web.both_values import sentences
 
 Page = Callable[..., HttpResponseBase]
 
@@ -41,7 +45,11 @@ def open_to(*roles: Role) -> Callable[[Page], Page]:
             role = caller(request).role
             if role not in roles:
                 raise PermissionDenied(f"A {role} account may not do that. Use an account whose role may.")
-            return page(request, *args, **kwargs)
+            try:
+                return page(request, *args, **kwargs)
+            except RecordsError as refusal:  # of a page that has no form to say it at
+                status = problem_of(refusal)["status"]
+                return render(request, "web/refused.html", {"sentences": sentences(refusal)}, status=status)
 
         return kept_by_nobody(login_required(guarded))
 

@@ -150,6 +150,24 @@ def test_all_of_it_is_taken_along_but_what_is_for_fitters_only(cy):
     assert (endings.count("pdf"), endings.count("json")) == (1, 2)
 
 
+@pytest.mark.parametrize("runs", ["none", "without a recording"])
+def test_a_session_that_is_no_bundle_yet_is_taken_along_as_it_stands(studio, cy, runs):
+    session = make.FieldSessionFactory(rider=cy, title="begun", date="2030-01-01")
+    kept = keep_file(studio_id=studio.pk, chunks=[b"time,power_w\n0,300\n"])
+    make.RecordingFactory(session=session, filename="day.csv", sha256=kept.sha256, size_bytes=kept.size_bytes)
+    if runs != "none":
+        make.RunFactory(session=session, recording=None, note="ridden at noon")
+    for address in (f"/riders/{cy.pk}/data/", f"/api/v1/riders/{cy.pk}/export/"):
+        answer = client_of(cy.user).get(address)
+        assert answer.status_code == 200
+        archive = zipfile.ZipFile(io.BytesIO(b"".join(answer.streaming_content)))
+        records = json.loads(archive.read("sessions/002-2030-01-01/session-records.json"))
+        assert records["session"]["title"] == "begun"
+        assert [run["note"] for run in records["runs"]] == ([] if runs == "none" else ["ridden at noon"])
+        assert archive.read("sessions/002-2030-01-01/recordings/day.csv") == b"time,power_w\n0,300\n"
+        assert "sessions/001" in "".join(archive.namelist())
+
+
 def test_nobody_takes_another_riders_data_along(studio, cy, outsider_flo, shop_dee):
     other = make.RiderFactory(studio=studio)
     assert client_of(cy.user).get(f"/api/v1/riders/{other.pk}/export/").status_code == 404

@@ -5,7 +5,7 @@ from django.test.utils import CaptureQueriesContext
 
 from analysis.results.models import Acceptance, Job
 from studio.records.models import Run
-from tests.factories import AnalysisFactory, JobFactory, RunFactory
+from tests.factories import AnalysisFactory, FieldSessionFactory, JobFactory, RunFactory
 from tests.studio.web.markup import Page
 
 
@@ -110,3 +110,10 @@ def test_the_page_costs_the_same_for_few_and_many_runs(analysis, fitter_bo, brow
         RunFactory(session=analysis.session, number=number, setup=setup)
     with django_assert_num_queries(len(few)):
         client.get(address)
+
+
+def test_a_session_without_a_run_is_no_bundle_and_the_page_says_what_it_lacks(studio, fitter_bo, browser):
+    session = FieldSessionFactory(rider__studio=studio)
+    answer = browser(fitter_bo).get(f"/sessions/{session.pk}/bundle/")
+    assert answer.status_code == 422
+    assert "Runs: found none; allowed: at least one run." in Page(answer.content.decode()).text

@@ -68,3 +68,14 @@ def bring_up_to_date() -> None:
     refuse_newer_tables()
     if pending_migrations():
         call_command("migrate", verbosity=0, interactive=False, skip_checks=True)
+
+
+def unusable_database(error: DatabaseError) -> str:
+    """What to say, and to do, where a command cannot work with the database."""
+    first = str(error).strip().splitlines()[0] if str(error).strip() else type(error).__name__
+    if connection.vendor == "sqlite":
+        return (
+            f"The data folder {settings.STUDIO_DATA} cannot be used: {first}. "
+            "Make room or mend its rights, or name another folder with --data."
+        )
+    return f"The database does not answer as it should: {first}. Start it, or mend DATABASE_URL and its password."

@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
-from django.db import transaction
+from django.db import DatabaseError, transaction
 
-from studio.config.tables import NewerTables, bring_up_to_date
+from studio.config.tables import NewerTables, bring_up_to_date, unusable_database
 from studio.records.errors import RecordsError
 from studio.records.models import Role, Studio
 from studio.records.services.people import account_create, studio_create
@@ -43,6 +43,8 @@ class Command(BaseCommand):
             raise CommandError(str(refusal)) from None
         except RecordsError as refusal:
             raise CommandError(refusal.message) from None
+        except DatabaseError as error:
+            raise CommandError(unusable_database(error)) from error
 
     @transaction.atomic
     def _make(self, username: str, password: str, options: dict[str, Any]) -> None:

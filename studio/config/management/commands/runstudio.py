@@ -28,7 +28,7 @@ from analysis.results.services.jobs import requeue_jobs_of
 from studio.config.orphans import SUPERVISOR_VARIABLE
 from studio.config.progress import JobLine
 from studio.config.supervisor import Child, FolderLock, StartRefused, require_free_port, stop_all
-from studio.config.tables import NewerTables, bring_up_to_date
+from studio.config.tables import NewerTables, bring_up_to_date, unusable_database
 from studio.config.web_server import GATE_VARIABLE
 from studio.records.models import Studio
 from studio.records.store import discard_torn
@@ -65,7 +65,9 @@ class Command(BaseCommand):
                 self._run(host, port, demo)
         except (StartRefused, DemoRefused, NewerTables) as refusal:
             raise CommandError(str(refusal)) from None
-        except (OSError, DatabaseError) as error:
+        except DatabaseError as error:
+            raise CommandError(unusable_database(error)) from error
+        except OSError as error:
             raise CommandError(
                 f"The data folder {settings.STUDIO_DATA} cannot be used: {error}. "
                 "Make room or mend its rights, or name another folder with --data."

@@ -99,7 +99,7 @@ def read_messages(name: str, data: bytes, limits: Limits) -> Messages:
     for at, end in pairwise([*starts, len(data)]):
         part = _finished(data[at:end], messages)
         sound, promised, broken = _read_part(name, part, at, messages, limits)
-        if broken:
+        if broken and (sound < promised or part[sound:].strip(b"\0")):  # zeros behind the end are no loss
             lost = max(promised, len(part)) - sound
             messages.hurt(f"reading stopped at byte {at + sound} ({broken}); {lost} bytes from there on are lost")
     return messages

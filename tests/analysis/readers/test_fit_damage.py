@@ -57,6 +57,12 @@ def test_a_device_that_never_closed_its_file_loses_nothing_written(whole):
     assert "did not close the file" in damage(recording)[0]
 
 
+def test_zeros_behind_the_end_are_no_damage_and_anything_else_is(whole):
+    assert damage(read_recording("day.fit", whole + bytes(64))) == []
+    assert "100 bytes from there on are lost" in damage(read_recording("day.fit", whole + b"\1" * 100))[0]
+    assert damage(read_recording("day.fit", whole[:-40] + bytes(40)))
+
+
 def test_a_file_cut_before_its_first_sample_is_refused_with_the_reason(whole):
     with pytest.raises(Refused, match=r"day.fit, samples: found no record with a time; reading stopped at byte"):
         read_recording("day.fit", whole[:40])

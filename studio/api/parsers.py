@@ -35,7 +35,9 @@ class StrictJSONParser(JSONParser):
         if len(raw) > cap:
             raise TooLarge(f"The body has more than {cap} bytes; allowed are {cap}. Files go as multipart.")
         try:
-            document = json.loads(raw.decode("utf-8"), parse_constant=_no_constant, parse_float=_finite)
+            document = json.loads(
+                raw.decode("utf-8"), parse_constant=_no_constant, parse_float=_finite, object_pairs_hook=_once
+            )
             plain = json.dumps(document, ensure_ascii=False)
             plain.encode("utf-8")
         except (ValueError, RecursionError) as error:
@@ -74,6 +76,16 @@ def refuse_large_upload(request: HttpRequest) -> None:
     while left > 0 and (chunk := request.read(CHUNK)):
         left -= len(chunk)
     raise TooLarge(f"The upload has {length} bytes; allowed are {cap}.")
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """An object whose keys stand once: of two values nobody could say which was meant (RFC 8259, section 4)."""
+    found: dict[str, Any] = {}
+    for key, value in pairs:
+        if key in found:
+            raise ValueError(f"the key {shown(key)} stands twice in one object")
+        found[key] = value
+    return found
 
 
 def _no_constant(word: str) -> NoReturn:

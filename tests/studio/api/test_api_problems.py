@@ -153,6 +153,13 @@ def test_text_that_no_database_holds_is_400(api, fitter_bo, text):
     assert answer.status_code == 400
 
 
+@pytest.mark.parametrize("body", ['{"code": "R-1", "code": "R-2"}', '{"code": "R-1", "x": [{"a": 1, "a": 1}]}'])
+def test_a_key_that_stands_twice_is_400_since_nobody_knows_which_was_meant(api, fitter_bo, body):
+    answer = api(fitter_bo).post("/api/v1/riders/", body, content_type="application/json")
+    assert answer.status_code == 400
+    assert "stands twice in one object" in answer.json()["detail"]
+
+
 def test_a_backslash_before_u0000_is_just_text(api, fitter_bo):
     body = r'{"kind": "lap", "marks": ["\\u0000"]}'
     answer = api(fitter_bo).post("/api/v1/courses/", body, content_type="application/json")

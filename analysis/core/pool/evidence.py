@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.core.pool.arms import Arms, Codes, order_of
-from analysis.core.pool.fit import Fit
+from analysis.core.pool.arms import Arms, Codes, PoolRefused, order_of
+from analysis.core.pool.fit import DIFFER, Fit
 from analysis.core.pool.layout import lay_out
 from analysis.core.types import Array
 
@@ -129,4 +129,6 @@ def _pairs_alone(arms: Arms, rows: Codes, base: Codes, some: Codes, tau2: float)
     sums = lay_out(pairs).sums(tau2)
     at = 2 * np.arange(some.size) + 1
     weight = sums.laplacian[at, at]
+    if not weight.min() > 0.0:
+        raise PoolRefused(DIFFER)
     return sums.rhs[at] / weight, 1.0 / weight

@@ -18,6 +18,10 @@ CLOSE, CLOSER = 1e-7, 1e-10  # relative step of tau2 at which it is found, and w
 FEW_ARMS = 20_000  # below, the score may have several roots, and looking for them costs little
 LARGE_EFFECTS = 1e4  # of the squares that effects explain over those they leave: digits would be lost
 TIED = 1e-11  # of a product's weight, what must tie it to the others: digits of its differences would be lost
+DIFFER = (
+    "Errors differ by so much that no difference between products can be told: leave out the studies whose errors are"
+    " the largest, or the smallest."
+)
 NOTHING = 1e-9  # share of tr G below which nothing is left to tell tau2 from
 
 
@@ -105,7 +109,7 @@ def fit(arms: Arms, reference: int) -> Fit:
     def at(tau2: float) -> Solved:
         return solve(sums_at(tau2), members, base, tau2)
 
-    known = df > 0 and zero.expected > NOTHING * sums.trace
+    known = df > 0 and zero.expected > NOTHING * abs(sums.trace)
     dl = max(0.0, (zero.q - df) / zero.expected) if known else None
     best = zero if dl is None else reml(at, zero, dl, look=look)
     joint = replace(best, effects=best.effects + shift[members])
@@ -173,7 +177,10 @@ def solve(sums: Sums, members: Codes, reference: int, tau2: float) -> Solved:
     squared, g_rhs, rhs = sums.squared[np.ix_(others, others)], sums.g_rhs[others], sums.rhs[others]
     if others.size:
         # scaled to a unit diagonal: errors of very different size cost no digits
-        scale = 1.0 / np.sqrt(np.diag(sums.laplacian)[others])
+        own = np.diag(sums.laplacian)[others]
+        if not own.min() > 0.0:
+            raise PoolRefused(DIFFER)
+        scale = 1.0 / np.sqrt(own)
         inverse = scale[:, None] * _inverse(scale[:, None] * sums.laplacian[np.ix_(others, others)] * scale) * scale
         covariance[np.ix_(inner, inner)] = inverse
         effects[inner] = covariance[np.ix_(inner, inner)] @ rhs
@@ -188,10 +195,7 @@ def _inverse(matrix: Array) -> Array:
     """Inverse of a symmetric matrix of unit diagonal by its Cholesky root."""
     root, failed = dpotrf(matrix, lower=1)
     if failed or np.diag(root).min() ** 2 < TIED:
-        raise PoolRefused(
-            "Errors differ by so much that no difference between products can be told: leave out the studies whose"
-            " errors are the largest, or the smallest."
-        )
+        raise PoolRefused(DIFFER)
     lower = np.tril(dpotri(root, lower=1)[0])
     return np.asarray(lower + np.tril(lower, -1).T)
 

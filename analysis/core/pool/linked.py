@@ -172,11 +172,17 @@ def _add_batch(sums: Sums, batch: Batch, half: float) -> None:
 
 
 def _at(batch: Batch, half: float) -> tuple[Array, Array]:
-    """G and z at a tau2. Where A is large beside 2 / tau2, its product with the inverse would lose digits."""
+    """G and z at a tau2. Where A is large beside 2 / tau2, its product with the inverse would lose digits.
+
+    A does not know the level common to a block (A 1 = 0): a weight of its own keeps the inverse well conditioned,
+    and no larger than any other it leaves small entries their digits.
+    """
     k = batch.product.shape[1]
-    inverse = invert(np.eye(k) + half * batch.information)
-    g = (np.eye(k) - inverse) / half
-    heavy = half * np.diagonal(batch.information, axis1=1, axis2=2) > LIGHT
+    own = half * np.diagonal(batch.information, axis1=1, axis2=2)
+    weight = own.min(axis=1)[:, None, None]
+    inverse = invert(np.eye(k) + half * batch.information + weight / k)
+    g = (np.eye(k) - inverse - weight / (1.0 + weight) / k) / half
+    heavy = own > LIGHT
     mixed = np.flatnonzero(~heavy.all(axis=1))
     if mixed.size:
         row, column = heavy[mixed][:, :, None], heavy[mixed][:, None, :]

@@ -11,7 +11,7 @@ from scipy.special import chdtrc, ndtr, ndtri, stdtrit
 
 from analysis.core.pool.arms import Arms, Codes, PoolRefused
 from analysis.core.pool.evidence import Direct, direct_evidence, q_within_designs
-from analysis.core.pool.fit import Fit, fit
+from analysis.core.pool.fit import DIFFER, Fit, fit
 from analysis.core.pool.rank import probability_of_smallest, rank_score
 
 FEW_RIDERS = 30
@@ -91,7 +91,13 @@ def pool(arms: Arms, *, reference: str) -> Standings:
         raise PoolRefused(f"No arm tests the reference '{reference}'; the nearest products are: {', '.join(near)}.")
     if len(arms.products) < 2:
         raise PoolRefused(f"'{reference}' is the only product: nothing can be compared with it. Add arms of another.")
-    code = arms.products.index(reference)
+    try:
+        return _standings(arms, arms.products.index(reference))
+    except np.linalg.LinAlgError:
+        raise PoolRefused(DIFFER) from None
+
+
+def _standings(arms: Arms, code: int) -> Standings:
     fitted = fit(arms, code)
     riders, studies = fitted.riders, fitted.studies
     network = fitted.network
@@ -105,7 +111,7 @@ def pool(arms: Arms, *, reference: str) -> Standings:
     )
     known = some and fitted.tau2 is not None
     return Standings(
-        reference=reference,
+        reference=arms.products[code],
         tau_m2=_root_of(fitted.tau2) if some else None,
         tau_dl_m2=_root_of(fitted.tau2_dl) if some else None,
         q=fitted.zero.q if some else None,

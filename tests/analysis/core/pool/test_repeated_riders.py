@@ -94,6 +94,23 @@ def test_what_two_cells_of_little_weight_know_is_kept_beside_heavy_ones():
     assert sums.laplacian[2, 2] == pytest.approx(1 / 2e12, rel=1e-9)
 
 
+@pytest.mark.parametrize("spread", [1e4, 1e8, 1e12, 1e20])
+def test_riders_who_differ_far_beyond_their_errors_are_pooled(spread):
+    """At any scale of departures: errors are then nothing, and figures the unit of the departures."""
+    given = simulated(3, riders=8, sessions=4, products=5, tau=1.0)
+    rng = np.random.default_rng(3)
+    departures = rng.normal(size=(8, 5))[given.rider, given.product]
+    one, far = (
+        pool(
+            replace(given, value_m2=s * departures, se_m2=np.full(departures.size, 1e-4 * s / n)), reference="product 0"
+        )
+        for s, n in ((1.0, 1.0), (spread, spread))
+    )
+    assert far.tau_m2 / spread == pytest.approx(one.tau_m2, rel=1e-6)
+    for a, b in zip(one.products, far.products, strict=True):
+        assert (b.effect_m2 / spread, b.se_m2 / spread) == pytest.approx((a.effect_m2, a.se_m2), rel=1e-6, abs=1e-6)
+
+
 def test_sums_are_not_told_from_two_that_are_too_near_for_a_slope():
     network = layout.lay_out(simulated(6, riders=12, sessions=6, products=12))
     between = Between(network)

@@ -1,6 +1,7 @@
 """What may change the standings and what may not; nulls where nothing can be said."""
 
 import json
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -129,6 +130,20 @@ def test_islands_that_only_a_hopeless_study_joins_are_refused_in_a_sentence():
     study, product, error = zip(*rows, strict=True)
     with pytest.raises(PoolRefused, match="Errors differ by so much"):
         pool(arms_of(study, study, product, np.arange(6.0), np.array(error)), reference="A")
+
+
+@settings(max_examples=60, deadline=None)
+@given(networks, seeds, st.integers(0, 30))
+def test_whatever_the_errors_there_are_numbers_or_a_sentence(arms, seed, decades):
+    rng = np.random.default_rng(seed)
+    error = 10.0 ** rng.uniform(-decades, decades, arms.se_m2.size)
+    value = rng.choice([0.0, 1.0, 1e30], error.size) + error
+    given = replace(arms, value_m2=value, se_m2=error)
+    if decades <= 3:
+        json.dumps(standings_document(pool(given, reference="product 0")), allow_nan=False)
+        return
+    with suppress(PoolRefused):
+        json.dumps(standings_document(pool(given, reference="product 0")), allow_nan=False)
 
 
 def test_the_document_is_of_its_schema():

@@ -11,7 +11,7 @@ from django.core.exceptions import ValidationError
 from analysis.readers.faults import Fault, shown
 from analysis.readers.times import known_zone
 from studio.records.errors import Unusable, fault, sentence
-from studio.records.models import Membership, Rider, Role, Studio, User
+from studio.records.models import Consent, ConsentPurpose, Membership, Rider, Role, Studio, User
 from studio.records.services import write
 from studio.records.services.checking import check
 from studio.records.services.events import note_event
@@ -73,14 +73,13 @@ def password_faults(password: str, user: User, key: str = "password") -> list[Fa
 
 def rider_create(*, studio: Studio, by: User | None, **fields: object) -> Rider:
     """Enter a rider."""
-    return write.create(Rider, studio=studio, by=by, fields=fields, rules=[_user_is_client])
+    return write.create(Rider, studio=studio, by=by, fields=fields, rules=[_user_is_client, _notes_rest_on_consent])
 
 
 def rider_update(*, record: Rider, by: User | None, version: int, changes: Mapping[str, Any]) -> Rider:
     """Change a rider."""
-    return write.update(
-        record, by=by, version=version, changes=changes, changeable=RIDER_FIELDS, rules=[_user_is_client]
-    )
+    rules = [_user_is_client, *([_notes_rest_on_consent] if "health_notes" in changes else [])]
+    return write.update(record, by=by, version=version, changes=changes, changeable=RIDER_FIELDS, rules=rules)
 
 
 def rider_delete(*, record: Rider, by: User | None, version: int) -> None:
@@ -91,3 +90,11 @@ def rider_delete(*, record: Rider, by: User | None, version: int) -> None:
 def _user_is_client(rider: Rider) -> Iterable[Fault]:
     if rider.user is not None and rider.user.membership.role != Role.CLIENT:
         yield fault("user", shown(rider.user.username), "an account whose role is client")
+
+
+def _notes_rest_on_consent(rider: Rider) -> Iterable[Fault]:
+    """What hurts is written down only while the rider agrees to that; the notes themselves are not repeated."""
+    agreed = Consent.objects.filter(rider=rider.pk, purpose=ConsentPurpose.HEALTH_NOTES, withdrawn_at=None)
+    if rider.health_notes and not agreed.exists():
+        allowed = "nothing, until the rider has agreed to health notes, by their account or on paper"
+        yield fault("health_notes", "notes without the rider's consent to them", allowed)

@@ -113,7 +113,7 @@ def body_for(route, rows):
     bike, session = str(rows["bikes"].pk), str(rows["sessions"].pk)
     rider, item = str(rows["riders"].pk), str(rows["equipment-items"].pk)
     bodies = {
-        "riders": {"code": "R-777", "height_cm": 181.5, "health_notes": "left knee"},
+        "riders": {"code": "R-777", "height_cm": 181.5, "contact": "by post"},
         "bikes": {"rider": rider, "name": "Second bike", "mass_kg": 8.1, "wheel_circumference_m": 2.0986},
         "products": {"category": "helmet", "name": "Orlo Vent", "list_price": "249.00", "currency": "EUR"},
         "equipment-items": {"product": str(rows["products"].pk), "rider": rider, "serial": "SN-1"},

@@ -148,6 +148,22 @@ def test_withdrawing_health_notes_deletes_them(cy, rider_cy):
     assert rider_cy.health_notes == ""
 
 
+def test_health_notes_are_written_only_while_the_rider_agrees_to_them(cy, api, fitter_bo, rider_cy):
+    bo, path, notes = api(fitter_bo), f"/api/v1/riders/{rider_cy.pk}/", {"health_notes": "left knee"}
+
+    def note(**changes):
+        return bo.patch(path, notes | changes, HTTP_IF_MATCH="*")
+
+    assert refused_key(note()) == "health_notes"
+    assert b"left knee" not in note().content
+    assert refused_key(bo.post("/api/v1/riders/", notes | {"code": "R-new"})) == "health_notes"
+    made = cy.post(CONSENTS, POOLED | {"purpose": "health_notes"})
+    assert note().status_code == 200
+    cy.post(f"{made['Location']}withdraw/")
+    assert refused_key(note()) == "health_notes"
+    assert note(health_notes="", contact="by post").status_code == 200
+
+
 def test_every_act_is_an_event_by_who_did_it(cy, studio, rider_cy):
     made = cy.post(CONSENTS, POOLED)
     cy.post(f"{made['Location']}withdraw/")

@@ -139,7 +139,7 @@ def test_whatever_the_errors_there_are_numbers_or_a_sentence(arms, seed, decades
     error = 10.0 ** rng.uniform(-decades, decades, arms.se_m2.size)
     value = rng.choice([0.0, 1.0, 1e30], error.size) + error
     given = replace(arms, value_m2=value, se_m2=error)
-    if decades <= 3:
+    if decades <= 2:  # errors within 1e4 of each other: no bridge between products is too weak to tell them apart
         json.dumps(standings_document(pool(given, reference="product 0")), allow_nan=False)
         return
     with suppress(PoolRefused):

@@ -42,7 +42,7 @@ def test_kill_9_of_runstudio_leaves_no_orphan_and_the_next_start_ends_the_job(id
     idle.kill(idle.process.pid)
     idle.process.wait()
     wait_for("the orphans to end", lambda: all_gone(pids), patience_s=5)
-    idle.start("--demo")
+    idle.start()
     job = idle.ended_job(job_id)
     assert job["state"] == "done"
     assert len(idle.analyses_of(job["result"]["session"])) == 1

@@ -125,7 +125,8 @@ def _block(r: Samples, run: int, own: IntArray, closed: bool, direction: int) ->
     cross = air * np.tan(r.yaw_rad[own])
     east, north = float(direction), 0.0
     if r.east_m is not None and r.north_m is not None:
-        known = own[np.isfinite(r.east_m[own]) & np.isfinite(r.north_m[own])]
+        places = np.concatenate([np.maximum(own[:1] - 1, 0), own])  # the first step begins at the sample before
+        known = places[np.isfinite(r.east_m[places]) & np.isfinite(r.north_m[places])]
         if known.size >= 2:
             e, n = r.east_m[known[-1]] - r.east_m[known[0]], r.north_m[known[-1]] - r.north_m[known[0]]
             size = (

@@ -91,3 +91,16 @@ def test_a_lap_of_twenty_seconds_tells_the_gain():
     layout = on_laps(runs, block_m(67.0))
     blocks = gather(runs, layout, [np.arange(300) > 0])
     assert blocks.run.size >= 2 * 300 * 12.5 / block_m(67.0)
+
+
+@pytest.mark.parametrize("side_m", [67.0, 110.0])
+def test_round_a_short_block_a_steady_wind_cancels(side_m):
+    """Each part of a lap faces the way from its first step's begin to its last step's end, or no lap closes."""
+    ride = squared(steady(12.0, 300.0, 600), side_m)
+    place = ride.east_m + 1j * ride.north_m
+    way = np.diff(place, prepend=place[0] - 12.0)
+    runs = [replace(ride, air_mps=1.05 * (12.0 + 5.0 * (way / np.abs(way) * np.exp(-0.6j)).real))]
+    layout = on_laps(runs, block_m(side_m))
+    blocks = gather(runs, layout, [np.arange(600) > 0])
+    faces = np.column_stack([blocks.ground_mps, blocks.east, blocks.north])
+    assert np.linalg.lstsq(faces, blocks.air_mps)[0][0] == pytest.approx(1.05, abs=0.004)

@@ -17,8 +17,8 @@ WAY_S = 1.5  # before and after: fixes tell the way, and a corner lasts longer
 def turning(x: Array, laps: Array, way: Array) -> Array:
     """The part of a lap's headwind that comes from turning through a steady wind.
 
-    Waves of the place on the lap, and the way itself with its change, for corners tighter than any wave and a sensor
-    that comes late.
+    It goes with the way and, for a sensor that comes late, with the way's change. Where the way is not known, waves of
+    the place on the lap stand for it: of a run of one lap they take gusts along.
 
     Parameters
     ----------
@@ -35,7 +35,7 @@ def turning(x: Array, laps: Array, way: Array) -> Array:
         The smooth part [m/s].
     """
     phase = 2.0 * np.pi * laps
-    waves = range(1, min(LAP_WAVES, x.size // 12) + 1)
+    waves = () if way.size else range(1, min(LAP_WAVES, x.size // 12) + 1)
     basis = np.column_stack([np.ones(x.size), *(f(k * phase) for k in waves for f in (np.sin, np.cos)), *way])
     return np.asarray(basis @ np.linalg.lstsq(basis, x, rcond=None)[0])
 

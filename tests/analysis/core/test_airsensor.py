@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from analysis.core.airsensor import Blocks, close, gather, measure_gusts, mount_tilt
 from analysis.core.gusts import Gusts
@@ -104,3 +105,19 @@ def test_round_a_short_block_a_steady_wind_cancels(side_m):
     blocks = gather(runs, layout, [np.arange(600) > 0])
     faces = np.column_stack([blocks.ground_mps, blocks.east, blocks.north])
     assert np.linalg.lstsq(faces, blocks.air_mps)[0][0] == pytest.approx(1.05, abs=0.004)
+
+
+def test_a_run_of_one_lap_keeps_its_gusts():
+    """Gusts of 0.5 m/s that last 4 s, on one lap of a block in a steady wind: no slow part of them is the course's."""
+    rng = np.random.default_rng(4)
+    ride = squared(steady(10.0, 250.0, 158), side_m=400.0)
+    way = np.gradient(ride.east_m + 1j * ride.north_m)
+    steady_wind = 4.0 * (way / np.abs(way)).real
+    keep = np.exp(-0.25)
+    runs = [
+        replace(ride, air_mps=10.0 + steady_wind + lfilter([0.5 * np.sqrt(1.0 - keep**2)], [1.0, -keep], noise)[50:])
+        for noise in rng.normal(0.0, 1.0, (8, 208))
+    ]
+    gusts = measure_gusts(runs, on_laps(runs, block_m(400.0)), [np.arange(158) > 0] * 8, 1.0)
+    assert gusts.sd_mps == pytest.approx(0.5, abs=0.12)
+    assert gusts.time_s == pytest.approx(4.0, abs=2.0)

@@ -186,7 +186,7 @@ def measure_gusts(runs: list[Samples], layout: Layout, kept: list[Mask], gain: f
             continue
         air = r.air_mps[own] / gain * np.tan(r.yaw_rad[own]) if across else r.air_mps[own] / gain - r.speed_mps[own]
         if layout.closed:
-            air -= turning(air, p.along_m[own - p.first] / float(layout.marks_m[-1]), bearing(r)[:, own])
+            air -= turning(air, p.along_m[own - p.first] / float(layout.marks_m[-1]), bearing(r)[:, own], waves=False)
         x = np.full(index.size, np.nan)
         x[own - p.first] = air
         series.append(x)

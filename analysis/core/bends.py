@@ -14,11 +14,11 @@ LAP_WAVES = 10  # round a lap: as short as a bend, in which a steady wind turns 
 WAY_S = 1.5  # before and after: fixes tell the way, and a corner lasts longer
 
 
-def turning(x: Array, laps: Array, way: Array) -> Array:
+def turning(x: Array, laps: Array, way: Array, *, waves: bool) -> Array:
     """The part of a lap's headwind that comes from turning through a steady wind.
 
-    It goes with the way and, for a sensor that comes late, with the way's change. Where the way is not known, waves of
-    the place on the lap stand for it: of a run of one lap they take gusts along.
+    It goes with the way and, for a sensor that comes late, with the way's change. Waves of the place on the lap take
+    what else is slow; of a run of one lap they take gusts along.
 
     Parameters
     ----------
@@ -28,6 +28,8 @@ def turning(x: Array, laps: Array, way: Array) -> Array:
         Place on the course, in laps [1].
     way : ndarray, shape (k, n)
         East and north of the way and their change, as `bearing` gives them; no row where it is not known [1].
+    waves : bool
+        Whether waves of the place are taken off as well; always where the way is not known [1].
 
     Returns
     -------
@@ -35,8 +37,9 @@ def turning(x: Array, laps: Array, way: Array) -> Array:
         The smooth part [m/s].
     """
     phase = 2.0 * np.pi * laps
-    waves = () if way.size else range(1, min(LAP_WAVES, x.size // 12) + 1)
-    basis = np.column_stack([np.ones(x.size), *(f(k * phase) for k in waves for f in (np.sin, np.cos)), *way])
+    most = min(LAP_WAVES, x.size // 12) if waves or not way.size else 0
+    shapes = (f(k * phase) for k in range(1, most + 1) for f in (np.sin, np.cos))
+    basis = np.column_stack([np.ones(x.size), *shapes, *way])
     return np.asarray(basis @ np.linalg.lstsq(basis, x, rcond=None)[0])
 
 

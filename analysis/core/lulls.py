@@ -143,9 +143,8 @@ def _series(r: Samples, ride: Pass, kept: Mask, layout: Layout, gain: float) -> 
     air = np.interp(time, time[there], means[there])
     if layout.closed:
         laps = np.interp(time, r.time_s[own], ride.along_m[own - ride.first]) / layout.marks_m[-1]
-        air = air - turning(
-            air, laps, np.array([np.interp(time, r.time_s, x) for x in bearing(r)]).reshape(-1, time.size)
-        )
+        ways = np.array([np.interp(time, r.time_s, x) for x in bearing(r)]).reshape(-1, time.size)
+        air = air - turning(air, laps, ways, waves=True)
     return ride.run, time, air - median_known(air), there
 
 

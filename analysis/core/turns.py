@@ -71,7 +71,7 @@ def _hidden_turn(run: Samples, turn: int) -> float | None:
 
     What was ridden in the gap went on to the turn and back from it: both sides' places along the road share it out.
     """
-    gaps = [k for k in (turn, turn + 1) if k < run.step_s.size and run.step_s[k] > SHORT_GAP_S]
+    gaps = _gaps_beside(run, turn)
     if not gaps or run.east_m is None or run.north_m is None:
         return None
     after, before = gaps[0], gaps[0] - 1
@@ -83,6 +83,11 @@ def _hidden_turn(run: Samples, turn: int) -> float | None:
     onward = float((east[2] - east[1]) * east[1] + (north[2] - north[1]) * north[1]) / size
     ridden = float(run.distance_m[after] - run.distance_m[before])
     return float(run.distance_m[before]) + 0.5 * float(np.clip(ridden + onward, 0.0, 2.0 * ridden))
+
+
+def _gaps_beside(run: Samples, sample: int) -> list[int]:
+    """First samples after a gap, among this one and the next."""
+    return [k for k in (sample, sample + 1) if k < run.step_s.size and run.step_s[k] > SHORT_GAP_S]
 
 
 def turn_distance(run: Samples, slowest: int) -> float:
@@ -131,6 +136,12 @@ def _turn_near(run: Samples, expected_m: float, length: float) -> int | None:
     near = np.flatnonzero(np.abs(run.distance_m - expected_m) < max(0.08 * length, 60.0))
     if near.size < 3 or not np.isfinite(run.speed_mps[near]).any():
         return None
+    gap = run.step_s > SHORT_GAP_S
+    before, after = int(near[0]) - 1, int(near[-1]) + 1  # where a gap reaches farther, its other side belongs here
+    if before >= 0 and gap[before + 1]:
+        near = np.r_[before, near]
+    if after < gap.size and gap[after]:
+        near = np.r_[near, after]
     slowest = int(near[np.nanargmin(run.speed_mps[near])])
     folded = _fold(run, near)
     if run.speed_mps[slowest] > 0.75 * median_known(run.speed_mps) and folded is None:
@@ -154,6 +165,8 @@ def _fold(run: Samples, near: IntArray) -> int | None:
     top = int(np.nanargmax(ahead))
     if ahead[top] - np.nanmin(ahead[top:]) < FOLD_M or ahead[top] - np.nanmin(ahead[: top + 1]) < FOLD_M:
         return None
+    if _gaps_beside(run, int(near[top])):  # the turn itself lies in the gap; a slow second after it is none
+        return int(near[top])
     close = near[(np.abs(d[near] - d[near[top]]) < FOLD_READ_M) & np.isfinite(run.speed_mps[near])]
     if not close.size:
         return int(near[top])

@@ -83,6 +83,13 @@ def test_a_slow_place_after_the_turn_is_not_the_turn_where_a_gap_came_before_it(
     assert spread_between_passes(replace(at_the_turn(-22.0, 15.0), brakes=(crawl,))) < 1.5
 
 
+@pytest.mark.parametrize("from_s", [-14.0, -10.0, -6.0])
+@pytest.mark.parametrize("crawl_m", [40.0, 60.0])
+def test_a_slow_place_after_the_turn_is_not_the_turn_where_that_was_not_recorded(from_s, crawl_m):
+    crawl = Brake(run=2, at_m=EXACT.length_m + crawl_m, over_m=60.0, firm_mps2=1.6, pedalling=1.0)
+    assert spread_between_passes(replace(at_the_turn(from_s, 20.0), brakes=(crawl,))) < 1.5
+
+
 def test_without_satellites_the_turn_keeps_passes_together():
     world = replace(EXACT, positions=True)
     runs, _ = laid(world)

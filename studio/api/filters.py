@@ -17,11 +17,14 @@ from studio.api.shapes import one_of
 class StudioFilters(filters.FilterSet):  # type: ignore[misc]  # the library has no types
     """Base of the filter sets; each names exact keys of its record. A key without a value filters nothing: refused."""
 
-    def __init__(self, *args: Any, **options: Any) -> None:
-        super().__init__(*args, **options)
-        for row_filter in self.filters.values():
+    @classmethod
+    def get_filters(cls) -> dict[str, filters.Filter]:
+        """The class's own, before anybody, such as the API's document, asks one for its field: it is made only once."""
+        found: dict[str, filters.Filter] = super().get_filters()
+        for row_filter in found.values():
             if allowed := _allowed(row_filter):
                 row_filter.extra["error_messages"] = dict.fromkeys(("invalid", "invalid_choice"), allowed)
+        return found
 
     def is_valid(self) -> bool:
         faults = tuple(

@@ -23,6 +23,7 @@ from analysis.results.standings import NOT_TESTED, ShownProduct, current_edition
 from analysis.results.strata import BIKE_KINDS, HEIGHT_BANDS, YAW_BANDS
 from studio.records.errors import Unusable, fault, sentence
 from studio.records.models import Product, Studio
+from studio.records.selectors.stock import products_in
 
 DENSITY_KG_M3, EFFICIENCY, CRR, MASS_KG = 1.2, 0.975, 0.004, 80.0
 MPS_PER_KMH = 1 / 3.6
@@ -98,9 +99,7 @@ def _id(text: str, faults: list[Fault]) -> UUID | None:
 def answer_of(studio: Studio, question: Question) -> dict[str, Any]:
     """The published document `standings/1` with what the shop needs beside it. Raises `Unusable`."""
     edition = current_edition(studio)
-    products = {
-        row.pk: row for row in Product.objects.filter(studio=studio, category=question.category).order_by("name")
-    }
+    products = {row.pk: row for row in products_in(studio, question.category)}
     if question.reference is not None and question.reference not in products:
         found = fault("reference", shown(str(question.reference)), f"a product of the category {question.category}")
         raise Unusable("The reference is no product of this category.", faults=(found,))

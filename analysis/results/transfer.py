@@ -21,6 +21,7 @@ from analysis.readers.faults import shown
 from analysis.results.evidence import Evidence, evidence_of
 from studio.records.errors import Unusable, fault, sentence
 from studio.records.models import Product, Studio
+from studio.records.selectors.stock import products_in
 
 KEYS = ("category", "product", "reference")
 NOT_COMPARED = "nothing connects the two products in the evidence"
@@ -59,7 +60,7 @@ class Asked:
 def asked_of(studio: Studio, given: Mapping[str, str]) -> Asked:
     """Read a question. Raises `Unusable` with every fault."""
     asked = {key: given.get(key, "").strip() for key in KEYS}
-    products = {str(row.pk): row for row in Product.objects.filter(studio=studio, category=asked["category"])}
+    products = {str(row.pk): row for row in products_in(studio, asked["category"])}
     allowed = "the id of a product of the category"
     faults = [fault(key, shown(asked[key]), allowed) for key in KEYS[1:] if asked[key].lower() not in products]
     if not faults and asked["product"].lower() == asked["reference"].lower():

@@ -74,8 +74,13 @@ def unusable_database(error: DatabaseError) -> str:
     """What to say, and to do, where a command cannot work with the database."""
     first = str(error).strip().splitlines()[0] if str(error).strip() else type(error).__name__
     if connection.vendor == "sqlite":
-        return (
-            f"The data folder {settings.STUDIO_DATA} cannot be used: {first}. "
-            "Make room or mend its rights, or name another folder with --data."
-        )
+        return unusable_folder(first)
     return f"The database does not answer as it should: {first}. Start it, or mend DATABASE_URL and its password."
+
+
+def unusable_folder(why: object) -> str:
+    """The same of the data folder."""
+    return (
+        f"The data folder {settings.STUDIO_DATA} cannot be used: {why}. "
+        "Make room or mend its rights, or name another folder with --data."
+    )

@@ -11,13 +11,14 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils.safestring import mark_safe
 
-from analysis.results.shop_question import BANDS, KEYS, NUL, NUMBERS, answer_of, question_of
+from analysis.results.shop_question import BANDS, KEYS, NUMBERS, answer_of, question_of
 from analysis.results.standings import categories_of, current_edition
 from reports.numerals import ABSENT, difference, interval, plain, rounded
 from reports.standings_figure import standings_figure
 from reports.svg import write_svg
 from studio.records.errors import RecordsError
-from studio.records.models import Product, Role
+from studio.records.models import Role
+from studio.records.selectors.stock import products_in
 from studio.web.access import caller, is_staff, open_to
 
 WORDS = {
@@ -135,9 +136,7 @@ def standings(request: HttpRequest) -> HttpResponse:
     shown: dict[str, Any] = {"categories": categories, "asked": asked, "fields": fields(asked), "nothing": NO_EDITION}
     if not categories:
         return render(request, "web/standings.html", shown)
-    shown["references"] = Product.objects.filter(studio=studio, category=asked["category"].replace(NUL, "")).order_by(
-        "name"
-    )
+    shown["references"] = products_in(studio, asked["category"])
     try:
         document = answer_of(studio, question_of(asked))
     except RecordsError as refusal:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 from typing import Any
 from uuid import UUID
 
@@ -54,6 +55,7 @@ def _there(events: Sequence[Event]) -> set[UUID | None]:
     return there
 
 
+@cache
 def _kinds() -> dict[str, type[models.Model]]:
     return {str(model._meta.model_name): model for model in apps.get_models()}
 
@@ -72,6 +74,6 @@ def _row(event: Event, names: dict[UUID, str], there: set[UUID | None]) -> dict[
 
 def _words(event: Event) -> str:
     """What was said along with it; nothing where it was erased."""
-    text = getattr(event, "detail", None) and event.detail.text or {}
-    told = {key: ", ".join(map(str, value)) if isinstance(value, list) else value for key, value in text.items()}
-    return "; ".join(f"{key.replace('_', ' ')}: {str(value).replace('_', ' ')}" for key, value in told.items())
+    side = getattr(event, "detail", None)  # most acts have none
+    told = [(key, value if isinstance(value, list) else [value]) for key, value in side.text.items()] if side else []
+    return "; ".join(f"{key}: {', '.join(map(str, values))}" for key, values in told).replace("_", " ")

@@ -12,7 +12,8 @@ from analysis.results.standings import categories_of, current_edition
 from analysis.results.transfer import KEYS, asked_of, transfer_of
 from reports.numerals import ABSENT, difference, interval, plain, rounded
 from studio.records.errors import RecordsError
-from studio.records.models import Product, Rider
+from studio.records.models import Rider
+from studio.records.selectors.stock import products_in
 from studio.web.access import STAFF, caller, open_to
 
 WORDS = {"height": "Rider's height", "speed": "Speed", "yaw": "Wind angle", "bike_kind": "Bike"}
@@ -48,7 +49,7 @@ def transfer(request: HttpRequest) -> HttpResponse:
     studio = caller(request).studio
     edition = current_edition(studio)
     asked = {key: request.GET[key] for key in KEYS if request.GET.get(key)}
-    products = Product.objects.filter(studio=studio, category=asked.get("category", "")).order_by("name")
+    products = products_in(studio, asked.get("category", ""))
     shown: dict[str, Any] = {
         "asked": asked,
         "categories": categories_of(edition) if edition else (),

@@ -106,6 +106,13 @@ def test_another_product_than_the_categorys_is_422(ask, studio, fitter_bo, value
     assert answer.json()["errors"][0]["allowed"] == "the id of a product of the category"
 
 
+def test_a_category_that_no_text_can_be_is_422(ask, studio, fitter_bo):
+    """PostgreSQL refuses a NUL within a question itself."""
+    products, _ = entered(studio)
+    answer = ask(fitter_bo, products, category="wheels\0")
+    assert (answer.status_code, [one["key"] for one in answer.json()["errors"]]) == (422, ["product", "reference"])
+
+
 def test_a_product_against_itself_is_422(ask, studio, fitter_bo):
     products = entered(studio, riders=1)[0]
     assert ask(fitter_bo, products, product=str(products[0].pk)).status_code == 422

@@ -34,6 +34,10 @@ def test_the_page_leads_from_a_category_to_two_products(products, fitter_bo, pag
     assert len(seen.all("option")) == 5
 
 
+def test_a_category_that_no_text_can_be_has_no_products(products, fitter_bo, page):
+    assert "Choose two products and ask." in page(fitter_bo, "/standings/transfer/?category=wheels%00").text
+
+
 @pytest.mark.parametrize("who", ["shop_dee", "client_cy"])
 def test_a_shop_and_a_client_see_no_rider(request, products, browser, who):
     response = browser(request.getfixturevalue(who)).get(address(products))

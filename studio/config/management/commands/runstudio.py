@@ -28,7 +28,7 @@ from analysis.results.services.jobs import requeue_jobs_of
 from studio.config.orphans import SUPERVISOR_VARIABLE
 from studio.config.progress import JobLine
 from studio.config.supervisor import Child, FolderLock, StartRefused, require_free_port, stop_all
-from studio.config.tables import NewerTables, bring_up_to_date, unusable_database
+from studio.config.tables import NewerTables, bring_up_to_date, unusable_database, unusable_folder
 from studio.config.web_server import GATE_VARIABLE
 from studio.records.models import Studio
 from studio.records.store import discard_torn
@@ -68,10 +68,7 @@ class Command(BaseCommand):
         except DatabaseError as error:
             raise CommandError(unusable_database(error)) from error
         except OSError as error:
-            raise CommandError(
-                f"The data folder {settings.STUDIO_DATA} cannot be used: {error}. "
-                "Make room or mend its rights, or name another folder with --data."
-            ) from error
+            raise CommandError(unusable_folder(error)) from error
 
     def _require_sound(self, host: str, demo: bool, data: Path | None) -> None:
         if data and data.absolute() != settings.STUDIO_DATA:

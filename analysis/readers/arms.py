@@ -10,7 +10,7 @@ import io
 import math
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -18,6 +18,9 @@ from analysis.core.pool import Arms, arms_of
 from analysis.core.pool.arms import repeated_rows
 from analysis.readers.faults import Fault, Refused, shown
 from analysis.readers.numbers import MOST_FAULTS, NUMBER
+
+if TYPE_CHECKING:
+    from pyarrow import Buffer
 
 NAMES, NUMBERS = ("study", "rider", "product"), ("cda_m2", "se_m2")
 COLUMNS = (*NAMES, *NUMBERS)
@@ -29,13 +32,27 @@ BLANK = "".join(map(chr, range(33)))  # signs that leave nothing to see of a nam
 def read_arms(path: Path) -> Arms:
     """Read a table of arms, or refuse it with every fault found."""
     try:
-        data = path.read_bytes()
+        data = _held(path)
     except OSError as error:
         raise Refused([Fault(path.name, "file", error.strerror or "an error", "a file that can be read")]) from None
-    return _fast(data) or _careful(path.name, data)
+    return _fast(data) or _careful(path.name, data.to_pybytes())
 
 
-def _fast(data: bytes) -> Arms | None:
+def _held(path: Path) -> Buffer:
+    """The file's bytes in pyarrow's keeping, and nowhere else; in the system's memory, which is given back.
+
+    A thread of pyarrow's that let go of Python's memory at the very end would abort the process.
+    """
+    import pyarrow as pa
+
+    data = path.read_bytes()
+    own: Any = pa.allocate_buffer(len(data), memory_pool=pa.system_memory_pool())
+    np.frombuffer(own, np.uint8)[:] = np.frombuffer(data, np.uint8)
+    held: Buffer = own
+    return held
+
+
+def _fast(data: Buffer) -> Arms | None:
     """Arms where all is well, None where anything is not."""
     import pyarrow as pa
     from pyarrow import csv as arrow_csv
@@ -46,15 +63,12 @@ def _fast(data: bytes) -> Arms | None:
         include_columns=list(COLUMNS),
         null_values=[],
     )
-    # a copy of its own: a thread of pyarrow's that let go of Python's memory at the very end would abort the process
-    own: Any = pa.allocate_buffer(len(data))
-    np.frombuffer(own, np.uint8)[:] = np.frombuffer(data, np.uint8)
-    source: Any = pa.BufferReader(own)
+    source: Any = pa.BufferReader(data)
     try:
-        table = arrow_csv.read_csv(source, convert_options=options)
+        table = arrow_csv.read_csv(source, convert_options=options, memory_pool=pa.system_memory_pool())
     except (pa.ArrowInvalid, pa.ArrowKeyError):
         return None
-    if not table.num_rows or _wrong_columns(_head(data)):
+    if not table.num_rows or _wrong_columns(_head(data.slice(0, min(HEAD, data.size)).to_pybytes())):
         return None
     table = table.unify_dictionaries()
     codes = {}
@@ -78,7 +92,7 @@ def _fast(data: bytes) -> Arms | None:
 
 def _head(data: bytes) -> list[str]:
     """Columns of the table: its first line with anything in it."""
-    text = io.TextIOWrapper(io.BytesIO(data[:HEAD]), "utf-8-sig", "replace", newline="")
+    text = io.TextIOWrapper(io.BytesIO(data), "utf-8-sig", "replace", newline="")
     return next(filter(None, csv.reader(text)), [])
 
 

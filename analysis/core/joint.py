@@ -23,7 +23,9 @@ SLOW_POWER_SD, SLOW_POWER_S = 0.003, 600.0  # power gain over ten minutes (DESIG
 NEAR_SENSOR_SD, ELSEWHERE_SD = 0.005, 0.001  # departures of the gain by setup (DESIGN section 7)
 NO_DEPARTURE_SD = 1e-9
 FLAT = 1e3  # prior SD of what the session alone decides
-RIDER_SCATTER_SD = 0.0025  # [m2] of a rider from run to run: more is as unlikely as more than one of a normal's
+# Of a rider from run to run: degrees of freedom and [m2]. More scatter is as unlikely as more than one of a normal's;
+# few runs say little of it, there the tail is drawn in until intervals hold what they say (METHOD section 3)
+RIDER_SCATTER = ((2.0, 0.0017), (6.0, 0.0024))
 WORST_SCATTER_M2 = 0.02
 COARSE, FINE, DEPTH = 12, 25, 14.0  # steps of the scatter's posterior, and how far below its top it is followed
 MOST_DF = 1e3
@@ -234,8 +236,29 @@ class Model:
             total = scatter2 + self.sensor_variance()
             values -= 0.5 * self.history.df * (np.log(total) + self.history.sd_m2**2 / total)
         elif self.history is None:
-            values -= 0.5 * scatter2 / RIDER_SCATTER_SD**2
+            values -= 0.5 * scatter2 / scatter_scale(self.e) ** 2
         return values, found
+
+
+def scatter_scale(evidence: Evidence) -> float:
+    """Scale of the half normal that a rider's scatter from run to run has before the session, where no history says.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        Its runs less its setups are what can tell of the scatter [1].
+
+    Returns
+    -------
+    float
+        Standard deviation of the normal [m2].
+
+    References
+    ----------
+    Datta and Mukerjee (2004), Probability Matching Priors: a prior may depend on the design where its intervals are
+    to hold their share in repeated sessions; the two scales are calibrated on simulated ones.
+    """
+    return float(np.interp(evidence.setup.size - np.unique(evidence.setup).size, *np.transpose(RIDER_SCATTER)))
 
 
 def freedom(joint: Joint, weights: Array, apart: float = 0.0) -> float:

@@ -9,18 +9,22 @@ import csv
 import io
 import math
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from analysis.core.pool import Arms, arms_of
-from analysis.core.pool.arms import repeated_rows
+from analysis.core.pool.arms import Arms, arms_of, repeated
+from analysis.core.types import Array
 from analysis.readers.faults import Fault, Refused, shown
 from analysis.readers.numbers import MOST_FAULTS, NUMBER
 
 if TYPE_CHECKING:
+    from pyarrow import Array as ArrowArray
     from pyarrow import Buffer
+
+    Names = ArrowArray[Any]
 
 NAMES, NUMBERS = ("study", "rider", "product"), ("cda_m2", "se_m2")
 COLUMNS = (*NAMES, *NUMBERS)
@@ -45,9 +49,13 @@ def _held(path: Path) -> Buffer:
     """
     import pyarrow as pa
 
-    data = path.read_bytes()
-    own: Any = pa.allocate_buffer(len(data), memory_pool=pa.system_memory_pool())
-    np.frombuffer(own, np.uint8)[:] = np.frombuffer(data, np.uint8)
+    with path.open("rb") as file:
+        own: Any = pa.allocate_buffer(path.stat().st_size, resizable=True, memory_pool=pa.system_memory_pool())
+        read = file.readinto(own)
+        rest = file.read()  # of what has no size, or has grown
+        if read + len(rest) != own.size:
+            own.resize(read + len(rest))
+            np.frombuffer(own, np.uint8)[read:] = np.frombuffer(rest, np.uint8)
     held: Buffer = own
     return held
 
@@ -58,8 +66,7 @@ def _fast(data: Buffer) -> Arms | None:
     from pyarrow import csv as arrow_csv
 
     options = arrow_csv.ConvertOptions(
-        column_types={name: pa.dictionary(pa.int32(), pa.string()) for name in NAMES}
-        | {name: pa.float64() for name in NUMBERS},
+        column_types={name: pa.large_string() for name in NAMES} | {name: pa.float64() for name in NUMBERS},
         include_columns=list(COLUMNS),
         null_values=[],
     )
@@ -70,24 +77,37 @@ def _fast(data: Buffer) -> Arms | None:
         return None
     if not table.num_rows or _wrong_columns(_head(data.slice(0, min(HEAD, data.size)).to_pybytes())):
         return None
-    table = table.unify_dictionaries()
-    codes = {}
-    names: tuple[str, ...] = ()
-    for name in NAMES:
-        chunks: list[Any] = table[name].chunks
-        dictionary = chunks[0].dictionary
-        ends = np.frombuffer(dictionary.buffers()[1], np.int32, len(dictionary) + 1, dictionary.offset * 4)
-        if not _all_seen(np.frombuffer(dictionary.buffers()[2] or b"", np.uint8), ends):
-            return None
-        if name == "product":
-            names = tuple(dictionary.to_pylist())
-        codes[name] = np.concatenate([np.from_dlpack(chunk.indices) for chunk in chunks], dtype=np.int64)
     # by DLPack: pyarrow's own way to numpy brings in a library for tables that takes longer than the reading
     value, error = (np.concatenate([np.from_dlpack(chunk) for chunk in table[name].chunks]) for name in NUMBERS)
     if not ((np.abs(value) <= LARGEST).all() and (error >= SMALLEST).all() and (error <= LARGEST).all()):
         return None
-    arms = Arms(codes["study"], codes["rider"], codes["product"], value, error, names)
-    return None if repeated_rows(arms).size or _riders_mixed(arms) else arms
+    study, rider, product = (table[name].combine_chunks() for name in NAMES)
+    del table
+    arms = _coded(study, rider, product, value, error)
+    del study, rider, product
+    pa.system_memory_pool().release_unused()
+    return None if arms is None or repeated(arms) or _riders_mixed(arms) else arms
+
+
+def _coded(study: Names, rider: Names, product: Names, value: Array, error: Array) -> Arms | None:
+    """Arms with codes for names, None where a name cannot be seen.
+
+    Arms of a study mostly stand together: names that only repeat the row before are not looked up again.
+    """
+    import pyarrow as pa
+    from pyarrow import compute
+
+    again = compute.and_(*(compute.equal(names.slice(1), names.slice(0, len(names) - 1)) for names in (study, rider)))
+    first = np.flatnonzero(np.r_[True, np.from_dlpack(again.cast(pa.uint8())) == 0])
+    rows: Any = pa.Array.from_buffers(pa.int64(), first.size, [None, pa.py_buffer(first.data)])
+    with ThreadPoolExecutor(2) as threads:
+        encoded = list(threads.map(compute.dictionary_encode, (study.take(rows), rider.take(rows), product)))
+    if not all(_all_seen(names.dictionary) for names in encoded):
+        return None
+    studies, riders, products = (np.from_dlpack(names.indices).astype(np.int64) for names in encoded)
+    times = np.diff(np.r_[first, value.size])
+    names = tuple(map(str, encoded[2].dictionary.to_pylist()))
+    return Arms(np.repeat(studies, times), np.repeat(riders, times), products, value, error, names)
 
 
 def _head(data: bytes) -> list[str]:
@@ -104,10 +124,15 @@ def _wrong_columns(header: list[str]) -> dict[str, str]:
     }
 
 
-def _all_seen(signs: np.ndarray, ends: np.ndarray) -> bool:
+def _all_seen(names: Any) -> bool:  # noqa: ANN401 - pyarrow's own stubs do not know its buffers
     """Whether every name has a sign that can be seen."""
-    seen = np.r_[0, np.cumsum(signs[: ends[-1]] > ord(BLANK[-1]))]
-    return bool(np.all(seen[ends[1:]] > seen[ends[:-1]]))
+    _, ends, signs = names.buffers()
+    at = np.frombuffer(ends, np.int64, len(names) + 1, names.offset * 8)
+    visible = np.frombuffer(signs or b"", np.uint8)[: at[-1]] > ord(BLANK[-1])
+    if visible.all():
+        return bool(np.all(at[1:] > at[:-1]))
+    seen = np.r_[0, np.cumsum(visible)]
+    return bool(np.all(seen[at[1:]] > seen[at[:-1]]))
 
 
 def _riders_mixed(arms: Arms) -> bool:

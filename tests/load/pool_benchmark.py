@@ -22,7 +22,7 @@ from pyarrow import csv
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
-from analysis.core.pool import Arms  # noqa: E402
+from analysis.core.pool.arms import Arms  # noqa: E402
 from analysis.core.pool.fit import fit  # noqa: E402
 
 ARMS, STUDIES, PRODUCTS, REPEATERS = 1_000_000, 400_000, 300, 20_000

@@ -13,7 +13,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from analysis.core.pool import pool
+from analysis.core.pool.standings import pool
 from tests.analysis.core.pool.networks import simulated
 
 SHAPES = (

@@ -96,8 +96,8 @@ def order_of(keys: Codes) -> Codes:
     return order
 
 
-def repeated_rows(arms: Arms) -> Codes:
-    """Rows whose product stands already in their study.
+def repeated(arms: Arms) -> bool:
+    """Whether a product stands twice in a study.
 
     Parameters
     ----------
@@ -105,9 +105,8 @@ def repeated_rows(arms: Arms) -> Codes:
 
     Returns
     -------
-    ndarray
-        Row numbers, the later of each two [1].
+    bool
+        Whether any does [1].
     """
-    keys = arms.study * len(arms.products) + arms.product
-    order = order_of(keys)
-    return np.sort(order[1:][keys[order[1:]] == keys[order[:-1]]])
+    keys = np.sort(arms.study * len(arms.products) + arms.product)
+    return bool((keys[1:] == keys[:-1]).any())

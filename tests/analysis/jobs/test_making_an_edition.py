@@ -4,7 +4,8 @@ import jsonschema
 import numpy as np
 import pytest
 
-from analysis.core.pool import arms_of, pool
+from analysis.core.pool.arms import arms_of
+from analysis.core.pool.standings import pool
 from analysis.jobs.editions import make_edition
 from analysis.results.models import Arm, ContributorKey, CountedGroup, Edition, LedgerEntry, Standings
 from analysis.results.services.evidence import evidence_withdraw

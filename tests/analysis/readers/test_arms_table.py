@@ -1,9 +1,11 @@
 """Tables of arms: the fast way, and every fault with its line and value."""
 
+import os
 import re
 import subprocess
 import sys
 from pathlib import Path
+from threading import Thread
 
 import numpy as np
 import pytest
@@ -50,6 +52,25 @@ def test_a_sound_table_is_read(tmp_path, text):
     np.testing.assert_array_equal(arms.value_m2, [0.30, -0.29])
     np.testing.assert_array_equal(arms.se_m2, [0.002, 0.003])
     assert arms.study[0] == arms.study[1]
+
+
+def test_arms_of_a_study_need_not_stand_together(tmp_path):
+    arms = read_arms(written(tmp_path, HEADER + "s1,r,A,1,1\ns1,r,B,1,1\ns2,r,A,1,1\ns1,r,C,1,1\ns2,r,B,1,1\n"))
+    assert len(set(arms.rider)) == 1
+    first, second = arms.study[0], arms.study[2]
+    assert list(arms.study) == [first, first, second, first, second]
+    assert first != second
+
+
+def test_a_table_may_come_through_a_pipe(tmp_path):
+    """A pipe has no size to be asked for beforehand."""
+    pipe, text = tmp_path / "arms", HEADER + "".join(f"s{k},r{k},{x},1,1\n" for k in range(9_000) for x in "AB")
+    os.mkfifo(pipe)
+    writer = Thread(target=pipe.write_text, args=(text,))
+    writer.start()
+    arms = read_arms(pipe)
+    writer.join()
+    assert (arms.study.size, arms.products) == (18_000, ("A", "B"))
 
 
 BAD = {

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.core.pool import Arms, arms_of
+from analysis.core.pool.arms import Arms, arms_of
 
 HERE = Path(__file__).parents[3] / "references" / "networks"
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from analysis.core.pool import Arms
+from analysis.core.pool.arms import Arms
 from analysis.core.pool.fit import fit
 
 PRODUCTS, RIDERS, SESSIONS = 4, 12, 3

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
 
-from analysis.core.pool import Arms
+from analysis.core.pool.arms import Arms
 from analysis.core.pool.influence import MOST_RIDERS, influence
 from analysis.core.pool.transfer import contrasts_of
 from tests.analysis.core.pool.networks import bcg, simulated

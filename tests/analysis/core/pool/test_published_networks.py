@@ -12,8 +12,8 @@ import math
 import numpy as np
 import pytest
 
-from analysis.core.pool import pool
 from analysis.core.pool.fit import fit
+from analysis.core.pool.standings import pool
 from tests.analysis.core.pool.networks import arms, bcg, clasp, expectancy, senn, smoking
 
 

@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from analysis.core.pool import Arms, layout, pool
 from analysis.core.pool import fit as fitting
+from analysis.core.pool import layout
+from analysis.core.pool.arms import Arms
 from analysis.core.pool.between import Between
 from analysis.core.pool.fit import fit
+from analysis.core.pool.standings import pool
 from analysis.core.pool.sums import Sums
 from tests.analysis.core.pool.networks import shuffled, simulated
 

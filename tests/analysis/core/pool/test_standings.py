@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.core.pool import Arms, PoolRefused, arms_of, pool, standings_document
+from analysis.core.pool.arms import Arms, PoolRefused, arms_of
+from analysis.core.pool.standings import pool, standings_document
 from tests.analysis.core.pool.networks import relabelled, senn, shuffled, simulated
 
 SCHEMA = Path(__file__).parents[3] / "references" / "schemas" / "standings-1.schema.json"

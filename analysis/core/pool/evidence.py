@@ -11,6 +11,7 @@ from analysis.core.pool.fit import DIFFER, Fit
 from analysis.core.pool.layout import lay_out
 from analysis.core.types import Array
 
+MOST_KEY = 1 << 62
 AT_ONCE = 100  # products whose direct comparisons are summed together: their matrix is dense
 
 
@@ -40,46 +41,56 @@ def q_within_designs(arms: Arms) -> tuple[float, int]:
     size = np.diff(np.r_[start, arms.study.size])
     q, df = 0.0, 0
     for k in np.flatnonzero(np.bincount(size)):
-        rows = start[size == k][:, None] + np.arange(k)
-        rows = np.take_along_axis(rows, np.argsort(arms.product[rows], axis=1), axis=1)
-        design = _design(arms.product[rows], len(arms.products))
+        rows, product = _by_product(arms, start[size == k], int(k))
+        design = _design(product, len(arms.products))
         order = order_of(design)
         first = np.flatnonzero(np.r_[True, np.diff(design[order]) != 0])
         studies = np.diff(np.r_[first, order.size])
         order = order[np.repeat(studies > 1, studies)]
         studies = studies[studies > 1]
         if studies.size:
-            q += _q_of_designs(arms, rows[order], studies)
+            q += _q_of_designs(arms, np.take(rows, order, axis=1), studies)
             df += int((studies - 1).sum()) * (int(k) - 1)
     return q, df
 
 
+def _by_product(arms: Arms, start: Codes, k: int) -> tuple[Codes, Codes]:
+    """Rows and products of studies of k arms, (k, n), each study's in the order of its products."""
+    places = k.bit_length()
+    keys = np.sort((arms.product[start[:, None] + np.arange(k)] << places) | np.arange(k), axis=1)
+    keys = np.ascontiguousarray(keys.T)
+    return start + (keys & ((1 << places) - 1)), keys >> places
+
+
 def _design(product: Codes, products: int) -> Codes:
-    """One number by row of sorted products, the same for the same products."""
-    key = product[:, 0]
-    for column in product.T[1:]:
-        key = np.unique(key * products + column, return_inverse=True)[1]
-    return key
+    """One number by column of sorted products, the same for the same products."""
+    key, largest = product[0], products
+    for row in product[1:]:
+        if largest > MOST_KEY // products:
+            key = np.unique(key, return_inverse=True)[1]
+            largest = key.size
+        key, largest = key * products + row, largest * products
+    return np.asarray(key)
 
 
 def _q_of_designs(arms: Arms, rows: Codes, studies: Codes) -> float:
     """Sum of Q over designs of k products: studies of a design stand behind each other."""
-    k = rows.shape[1]
+    k = len(rows)
     first = np.cumsum(studies) - studies
     w = 1.0 / arms.se_m2[rows] ** 2
     value = arms.value_m2[rows]
-    share = w / w.sum(axis=1, keepdims=True)
-    departure = value - (share * value).sum(axis=1, keepdims=True)
-    rhs = np.add.reduceat(w * departure, first)
+    share = w / w.sum(axis=0)
+    departure = value - (share * value).sum(axis=0)
+    rhs = np.add.reduceat(w * departure, first, axis=1)
     laplacian = np.empty((first.size, k, k))
     for i in range(k):
-        for j in range(k):
-            own = w[:, i] if i == j else 0.0
-            laplacian[:, i, j] = np.add.reduceat(own - w[:, i] * share[:, j], first)
-    effects = np.zeros((first.size, k))
-    effects[:, 1:] = np.linalg.solve(laplacian[:, 1:, 1:], rhs[:, 1:, None])[:, :, 0]
-    left = value - np.repeat(effects, studies, axis=0)
-    left -= (share * left).sum(axis=1, keepdims=True)
+        for j in range(i):
+            laplacian[:, i, j] = laplacian[:, j, i] = -np.add.reduceat(w[i] * share[j], first)
+        laplacian[:, i, i] = np.add.reduceat(w[i] * (1.0 - share[i]), first)
+    effects = np.zeros((k, first.size))
+    effects[1:] = np.linalg.solve(laplacian[:, 1:, 1:], rhs[1:].T[:, :, None])[:, :, 0].T
+    left = value - np.repeat(effects, studies, axis=1)
+    left -= (share * left).sum(axis=0)
     return float((w * left**2).sum())
 
 

@@ -41,7 +41,7 @@ def q_within_designs(arms: Arms) -> tuple[float, int]:
     size = np.diff(np.r_[start, arms.study.size])
     q, df = 0.0, 0
     for k in np.flatnonzero(np.bincount(size)):
-        rows, product = _by_product(arms, start[size == k], int(k))
+        rows, product = _by_product(arms, start[np.flatnonzero(size == k)], int(k))
         design = _design(product, len(arms.products))
         order = order_of(design)
         first = np.flatnonzero(np.r_[True, np.diff(design[order]) != 0])

@@ -175,6 +175,7 @@ def solve(sums: Sums, members: Codes, reference: int, tau2: float) -> Solved:
     covariance, effects = np.zeros((members.size, members.size)), np.zeros(members.size)
     inner = np.flatnonzero(members != reference)
     squared, g_rhs, rhs = sums.squared[np.ix_(others, others)], sums.g_rhs[others], sums.rhs[others]
+    expected = sums.trace
     if others.size:
         # scaled to a unit diagonal: errors of very different size cost no digits
         own = np.diag(sums.laplacian)[others]
@@ -183,12 +184,12 @@ def solve(sums: Sums, members: Codes, reference: int, tau2: float) -> Solved:
         scale = 1.0 / np.sqrt(own)
         inverse = scale[:, None] * _inverse(scale[:, None] * sums.laplacian[np.ix_(others, others)] * scale) * scale
         covariance[np.ix_(inner, inner)] = inverse
-        effects[inner] = covariance[np.ix_(inner, inner)] @ rhs
+        effects[inner] = inverse @ rhs
+        expected -= float((inverse * squared).sum())
     found = effects[inner]
     q = max(0.0, sums.y_p_y - float(found @ rhs))
     squares = (sums.z_z - 2.0 * float(found @ g_rhs) + float(found @ squared @ found)) / 2.0
-    expected = (sums.trace - float((covariance[np.ix_(inner, inner)] * squared).sum())) / 2.0
-    return Solved(tau2, effects, covariance, q, max(0.0, squares), max(0.0, expected))
+    return Solved(tau2, effects, covariance, q, max(0.0, squares), max(0.0, expected / 2.0))
 
 
 def _inverse(matrix: Array) -> Array:
@@ -196,7 +197,7 @@ def _inverse(matrix: Array) -> Array:
     root, failed = dpotrf(matrix, lower=1)
     if failed or np.diag(root).min() ** 2 < TIED:
         raise PoolRefused(DIFFER)
-    lower = np.tril(dpotri(root, lower=1)[0])
+    lower = dpotri(root, lower=1)[0]  # with zeros above, where the root has them
     return np.asarray(lower + np.tril(lower, -1).T)
 
 

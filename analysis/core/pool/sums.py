@@ -19,7 +19,7 @@ import numpy as np
 from analysis.core.pool.arms import Codes
 from analysis.core.types import Array
 
-CHUNK = 1 << 15  # arms: their temporaries stay in the processor's cache
+CHUNK = 1 << 14  # arms: their temporaries stay in the processor's cache
 MOST_PAIRED = 16  # arms of a study up to which listing its pairs is cheaper than a dense product
 
 
@@ -42,11 +42,12 @@ class Sums:
 
     def close(self) -> Sums:
         """Make Laplacians of the weights between products gathered so far: rows of G add to zero."""
-        for name in ("laplacian", "squared"):
-            off = getattr(self, name)
-            off = off + off.T
+        for off in (self.laplacian, self.squared):
+            off += off.T
             np.fill_diagonal(off, 0.0)
-            setattr(self, name, np.diag(off.sum(axis=1)) - off)
+            own = off.sum(axis=1)
+            np.negative(off, out=off)
+            np.fill_diagonal(off, own)
         return self
 
 
@@ -57,6 +58,57 @@ class Group:
     product: Codes
     value: Array
     variance: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Twos:
+    """Studies of two arms whose riders repeat nothing: G is a weight w times [1, -1]'[1, -1], G G is 2 w times G."""
+
+    pair_at: Codes  # (n,) products of the arms, as one number
+    difference: Array  # (n,) first arm less second
+    variance: Array  # (n,) of the difference, without tau2
+
+    def add(self, sums: Sums, tau2: float) -> None:
+        """Add what these studies say; a pair of products is summed before its two products are told apart."""
+        weight = 1.0 / (self.variance + tau2)
+        z = weight * self.difference
+        sums.trace += 2.0 * float(weight.sum())
+        sums.z_z += 2.0 * float(z @ z)
+        sums.y_p_y += float(z @ self.difference)
+        sums.laplacian += self._by_pair(weight, sums)
+        sums.rhs += _opposed(self._by_pair(z, sums))
+        weight *= 2.0
+        z *= weight
+        sums.g_rhs += _opposed(self._by_pair(z, sums))
+        weight *= weight / 2.0
+        sums.squared += self._by_pair(weight, sums)
+
+    def _by_pair(self, what: Array, sums: Sums) -> Array:
+        p = sums.rhs.size
+        return np.asarray(np.bincount(self.pair_at, what, p * p), np.float64).reshape(p, p)
+
+
+def _opposed(by_pair: Array) -> Array:
+    """Sums by product of what one arm of a pair has and the other lacks."""
+    return np.asarray(by_pair.sum(axis=1) - by_pair.sum(axis=0))
+
+
+def twos_of(group: Group, products: int) -> Twos:
+    """Differences of studies with two arms.
+
+    Parameters
+    ----------
+    group : Group
+        Of two arms.
+    products : int
+        How many there are [1].
+
+    Returns
+    -------
+    Twos
+    """
+    (first, second), (one, other) = group.product, group.value
+    return Twos(first * products + second, one - other, group.variance.sum(axis=0))
 
 
 @dataclass(slots=True, eq=False)
@@ -110,21 +162,31 @@ class Paired:
     @staticmethod
     def _group(sums: Sums, group: Group, tau2: float, by_arm: tuple[Array, Array], by_pair: tuple[Array, ...]) -> None:
         k, n = group.product.shape
+        room = Room(k, min(n, CHUNK // k))
         for start in range(0, n, CHUNK // k):
-            here = slice(start, start + CHUNK // k)
-            w, total, s2 = arm_sums(sums, group, here, tau2, by_arm)
-            share = w / total
+            here = slice(start, min(n, start + CHUNK // k))
+            w, total, s2 = arm_sums(sums, group, here, tau2, by_arm, room)
+            share, rest, both = room.arms[1][:, : s2.size], room.arms[2][:, : s2.size], room.studies[2][: s2.size]
+            np.divide(w, total, out=share)
+            np.subtract(w, s2, out=rest)
             pair = 0
             for i in range(k):
                 for j in range(i):
-                    weight = by_pair[0][pair, here]
-                    np.multiply(w[i], share[j], out=weight)
-                    np.multiply(weight, w[i] + w[j] - s2, out=by_pair[1][pair, here])
+                    weight = np.multiply(w[i], share[j], out=by_pair[0][pair, here])
+                    np.multiply(weight, np.add(rest[i], w[j], out=both), out=by_pair[1][pair, here])
                     pair += 1
 
 
+class Room:
+    """Where a chunk of n studies of k arms is worked on: asking for new arrays costs more than a step on them."""
+
+    def __init__(self, k: int, n: int) -> None:
+        self.arms = np.empty((3, k, n))
+        self.studies = np.empty((3, n))
+
+
 def arm_sums(
-    sums: Sums, group: Group, here: slice, tau2: float, by_arm: tuple[Array, Array]
+    sums: Sums, group: Group, here: slice, tau2: float, by_arm: tuple[Array, Array], room: Room
 ) -> tuple[Array, Array, Array]:
     """Add the scalars of some studies and write z and G z of their arms.
 
@@ -139,25 +201,36 @@ def arm_sums(
         Variance of a contrast between riders [m4].
     by_arm : two ndarrays of the group's shape
         Written to: z [1/m2] and G z [1/m6].
+    room : Room
+        For as many studies or more.
 
     Returns
     -------
     tuple of ndarray
-        Weights of the arms, their sum, and the sum of their squares over it [1/m4].
+        Weights of the arms, their sum, and the sum of their squares over it [1/m4]; in the room.
     """
-    w = 1.0 / (group.variance[:, here] + tau2 / 2.0)
-    total = w.sum(axis=0)
     value = group.value[:, here]
-    departure = value - (w * value).sum(axis=0) / total
-    z = by_arm[0][:, here]
-    np.multiply(w, departure, out=z)
-    w_z = w * z
-    np.multiply(w, (w_z.sum(axis=0) / -total) + z, out=by_arm[1][:, here])
-    s2 = (w * w).sum(axis=0) / total
+    n = value.shape[1]
+    w, departure = room.arms[0][:, :n], room.arms[1][:, :n]
+    total, s2, mean = room.studies[:, :n]
+    np.add(group.variance[:, here], tau2 / 2.0, out=w)
+    np.reciprocal(w, out=w)
+    np.add.reduce(w, axis=0, out=total)
+    np.subtract(value, _mean(w, value, total, mean), out=departure)
+    z = np.multiply(w, departure, out=by_arm[0][:, here])
+    sums.z_z += float(np.einsum("ij,ij", z, z))
+    sums.y_p_y += float(np.einsum("ij,ij", z, departure))
+    np.subtract(z, _mean(w, z, total, mean), out=departure)
+    np.multiply(w, departure, out=by_arm[1][:, here])
+    _mean(w, w, total, s2)
     sums.trace += float(total.sum() - s2.sum())
-    sums.z_z += float((z * z).sum())
-    sums.y_p_y += float((z * departure).sum())
     return w, total, s2
+
+
+def _mean(w: Array, of: Array, total: Array, out: Array) -> Array:
+    """Weighted mean over the arms of every study."""
+    np.einsum("ij,ij->j", w, of, out=out)
+    return np.divide(out, total, out=out)
 
 
 def add_wide(sums: Sums, group: Group, tau2: float) -> None:
@@ -175,9 +248,10 @@ def add_wide(sums: Sums, group: Group, tau2: float) -> None:
     p = sums.rhs.size
     by_arm = (np.empty((k, n)), np.empty((k, n)))
     step = max(1, CHUNK // k)
+    room = Room(k, min(n, step))
     for start in range(0, n, step):
-        here = slice(start, start + step)
-        w, total, s2 = arm_sums(sums, group, here, tau2, by_arm)
+        here = slice(start, min(n, start + step))
+        w, total, s2 = arm_sums(sums, group, here, tau2, by_arm, room)
         product = group.product[:, here]
         rows = np.broadcast_to(np.arange(product.shape[1]), product.shape)
         first, second, third = (np.zeros((product.shape[1], p)) for _ in range(3))

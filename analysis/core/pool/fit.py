@@ -86,7 +86,7 @@ def fit(arms: Arms, reference: int) -> Fit:
     DerSimonian & Laird (1986), Control. Clin. Trials 7:177-188; Patterson & Thompson (1971), Biometrika 58:545-554.
     """
     network = lay_out(arms)
-    riders, studies = counts(network.arms)
+    riders, studies = counts(network)
     sums = network.sums(0.0)
     component = components(sums.laplacian != 0.0, reference)
     members = np.flatnonzero(component == 1)

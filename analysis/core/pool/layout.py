@@ -21,6 +21,7 @@ class Network:
     arms: Arms  # sorted by study
     studies: int
     riders: int
+    several: Codes  # rows of riders with several studies, none where nobody repeats a product
     twos: tuple[Twos, ...]
     paired: Paired
     wide: tuple[Group, ...]
@@ -64,14 +65,15 @@ def lay_out(arms: Arms) -> Network:
         start, size = _starts(arms.study), size[size > 1]
     # levels of studies may be large: their first arm goes exactly before anything is averaged
     arms = replace(arms, value_m2=arms.value_m2 - np.repeat(arms.value_m2[start], size))
-    tied, linked = _tied(arms, start, size)
+    several = repeats(arms, start, size)
+    tied, linked = _tied(arms, start, size, several)
     groups = _groups(arms, start, size, ~tied)
     products = len(arms.products)
     twos = tuple(twos_of(group, products) for group in groups if len(group.product) == 2)
     paired = Paired([group for group in groups if 2 < len(group.product) <= MOST_PAIRED], products)
     wide = tuple(group for group in groups if len(group.product) > MOST_PAIRED)
     riders = int(np.count_nonzero(np.bincount(arms.rider[start])))
-    return Network(arms, start.size, riders, twos, paired, wide, linked)
+    return Network(arms, start.size, riders, several, twos, paired, wide, linked)
 
 
 def _starts(study: Codes) -> Codes:
@@ -93,10 +95,9 @@ def _groups(arms: Arms, start: Codes, size: Codes, free: np.ndarray) -> list[Gro
     return groups
 
 
-def _tied(arms: Arms, start: Codes, size: Codes) -> tuple[np.ndarray, Linked]:
+def _tied(arms: Arms, start: Codes, size: Codes, rows: Codes) -> tuple[np.ndarray, Linked]:
     """Which studies are tied to others by their rider's repeated products, and their blocks."""
     tied = np.zeros(start.size, np.bool_)
-    rows = repeats(arms, start, size)
     if not rows.size:
         return tied, lay_blocks(arms, rows, rows)
     study = np.repeat(np.arange(start.size), size)
@@ -146,21 +147,19 @@ def repeats(arms: Arms, start: Codes, size: Codes) -> Codes:
     return rows
 
 
-def counts(arms: Arms) -> tuple[Codes, Codes]:
+def counts(network: Network) -> tuple[Codes, Codes]:
     """Riders and studies behind every product.
 
     Parameters
     ----------
-    arms : Arms
-        Sorted by study, of studies with several arms.
+    network : Network
 
     Returns
     -------
     tuple of ndarray
         Riders and studies by product [1].
     """
-    start = _starts(arms.study)
-    rows = repeats(arms, start, np.diff(np.r_[start, arms.study.size]))
+    arms, rows = network.arms, network.several
     products = len(arms.products)
     studies = np.bincount(arms.product, minlength=products)
     key = np.sort(arms.rider[rows] * products + arms.product[rows])

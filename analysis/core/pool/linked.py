@@ -17,7 +17,7 @@ from analysis.core.types import Array
 
 BATCH = 1 << 16  # numbers in the matrices of one batch: they stay in the processor's cache
 LIGHT = 1e-3  # of 2 / tau2, what a cell weighs below which G is made from A
-DIRECT = 8  # size up to which LAPACK inverts small matrices faster than products of their quarters
+DIRECT = 32  # size up to which triangles are inverted row after row
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,9 +38,13 @@ class Linked:
 
     def add(self, sums: Sums, tau2: float) -> None:
         """Add what these blocks say."""
-        sums.y_p_y += self.y_p_y
+        found = Sums.empty(sums.rhs.size)
         for batch in self.batches:
-            _add_batch(sums, batch, tau2 / 2.0)
+            _add_batch(found, batch, tau2 / 2.0)
+        found.y_p_y += self.y_p_y
+        for matrix in (found.laplacian, found.squared):
+            matrix /= -2.0  # weights between products, of which both orders were added
+        sums += found
 
 
 def linked_studies(study: Codes, cell: Codes) -> Codes:
@@ -157,13 +161,12 @@ def _batches(product: Codes, information: Array, rhs: Array, size: Codes) -> lis
 
 
 def _add_batch(sums: Sums, batch: Batch, half: float) -> None:
-    n, k = batch.product.shape
+    """Add to sums of Laplacians' entries all of G and of its square: both orders of a pair stand here."""
     p = sums.rhs.size
     g, z = _at(batch, half) if half > 0.0 else (batch.information, batch.rhs)
-    at = (batch.product[:, :, None] * p + batch.product[:, None, :]).ravel()
-    # half of each, as both orders of a pair stand here
-    sums.laplacian -= np.bincount(at, g.ravel(), p * p).reshape(p, p) / 2.0
-    sums.squared -= np.bincount(at, (g @ g).ravel(), p * p).reshape(p, p) / 2.0
+    at = np.add((batch.product * p)[:, :, None], batch.product[:, None, :]).ravel()
+    sums.laplacian += np.bincount(at, g.ravel(), p * p).reshape(p, p)
+    sums.squared += np.bincount(at, (g @ g).ravel(), p * p).reshape(p, p)
     sums.rhs += np.bincount(batch.product.ravel(), z.ravel(), p)
     sums.g_rhs += np.bincount(batch.product.ravel(), (g @ z[:, :, None]).ravel(), p)
     sums.trace += float(np.trace(g, axis1=1, axis2=2).sum())
@@ -180,8 +183,14 @@ def _at(batch: Batch, half: float) -> tuple[Array, Array]:
     k = batch.product.shape[1]
     own = half * np.diagonal(batch.information, axis1=1, axis2=2)
     weight = own.min(axis=1)[:, None, None]
-    inverse = invert(np.eye(k) + half * batch.information + weight / k)
-    g = (np.eye(k) - inverse - weight / (1.0 + weight) / k) / half
+    inverse = half * batch.information
+    inverse += weight / k
+    _diagonal(inverse)[:] += 1.0
+    inverse = invert(inverse)
+    g = inverse + weight / (1.0 + weight) / k
+    np.negative(g, out=g)
+    _diagonal(g)[:] += 1.0
+    g /= half
     heavy = own > LIGHT
     mixed = np.flatnonzero(~heavy.all(axis=1))
     if mixed.size:
@@ -193,30 +202,41 @@ def _at(batch: Batch, half: float) -> tuple[Array, Array]:
     return g, z[:, :, 0]
 
 
+def _diagonal(matrices: Array) -> Array:
+    """Their diagonals, to be written to."""
+    n, k, _ = matrices.shape
+    return matrices.reshape(n, k * k)[:, :: k + 1]
+
+
 def invert(matrices: Array) -> Array:
-    """Invert positive definite matrices by their quarters: small products run faster than LAPACK on each.
+    """Invert positive definite matrices by their Cholesky roots: many small ones in two thirds of LAPACK's time.
 
     Parameters
     ----------
     matrices : ndarray, shape (n, k, k)
-        Symmetric, with eigenvalues from 1 up here, so that no pivoting is needed [1].
+        Symmetric, with eigenvalues from 1 up here [1].
 
     Returns
     -------
     ndarray, shape (n, k, k)
         Inverses [1].
     """
-    k = matrices.shape[-1]
-    if k <= DIRECT:
-        return np.asarray(np.linalg.inv(matrices))
-    h = k // 2
-    first, corner = invert(matrices[:, :h, :h]), matrices[:, :h, h:]
-    solved = first @ corner
-    second = invert(matrices[:, h:, h:] - corner.transpose(0, 2, 1) @ solved)
-    off = solved @ second
-    out = np.empty_like(matrices)
-    out[:, :h, :h] = first + off @ solved.transpose(0, 2, 1)
-    out[:, :h, h:] = -off
-    out[:, h:, :h] = -off.transpose(0, 2, 1)
-    out[:, h:, h:] = second
+    root = _invert_lower(np.asarray(np.linalg.cholesky(matrices), np.float64))
+    return np.ascontiguousarray(root.transpose(0, 2, 1)) @ root  # a view would be multiplied more slowly
+
+
+def _invert_lower(root: Array) -> Array:
+    """Invert lower triangles, row after row of all at once; large ones by their quarters."""
+    k = root.shape[-1]
+    out = np.zeros_like(root)
+    if k > DIRECT:
+        h = k // 2
+        out[:, :h, :h], out[:, h:, h:] = _invert_lower(root[:, :h, :h]), _invert_lower(root[:, h:, h:])
+        out[:, h:, :h] = -out[:, h:, h:] @ (root[:, h:, :h] @ out[:, :h, :h])
+        return out
+    own = 1.0 / np.diagonal(root, axis1=1, axis2=2)
+    scaled = root * -own[:, :, None]
+    for row in range(k):
+        np.matmul(scaled[:, row : row + 1, :row], out[:, :row, :row], out=out[:, row : row + 1, :row])
+        out[:, row, row] = own[:, row]
     return out

@@ -147,7 +147,7 @@ class _Draft:
             return None
         network = lay_out(arms.take(rows))
         sums = network.sums(tau_m2**2)
-        riders, tested = counts(network.arms)
+        riders, tested = counts(network)
         base = int(np.lexsort((-tested, -riders))[0])
         connected = components(sums.laplacian != 0.0, base) == 1
         members = np.flatnonzero(connected)

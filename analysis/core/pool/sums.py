@@ -40,6 +40,11 @@ class Sums:
         square = (products, products)
         return cls(np.zeros(square), np.zeros(square), np.zeros(products), np.zeros(products))
 
+    def __iadd__(self, other: Sums) -> Sums:
+        for name in self.__slots__:
+            setattr(self, name, getattr(self, name) + getattr(other, name))
+        return self
+
     def close(self) -> Sums:
         """Make Laplacians of the weights between products gathered so far: rows of G add to zero."""
         for off in (self.laplacian, self.squared):

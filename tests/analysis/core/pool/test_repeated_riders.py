@@ -14,6 +14,7 @@ from analysis.core.pool import layout
 from analysis.core.pool.arms import Arms
 from analysis.core.pool.between import Between
 from analysis.core.pool.fit import fit
+from analysis.core.pool.linked import invert
 from analysis.core.pool.standings import pool
 from analysis.core.pool.sums import Sums
 from tests.analysis.core.pool.networks import shuffled, simulated
@@ -170,3 +171,11 @@ def test_riders_of_several_sessions_who_repeat_nothing_are_not_tied(monkeypatch,
     one = simulated(5, riders=8, products=6)
     arms = Arms(one.study, one.rider // 2, one.product + 6 * (one.rider % 2), one.value_m2, one.se_m2, ("x",) * 12)
     assert layout.lay_out(arms).linked.batches == ()
+
+
+@pytest.mark.parametrize("cells", [1, 2, 7, 32, 33, 70])
+def test_blocks_of_any_size_are_inverted(cells):
+    """Against numpy.linalg.inv; the matrices' own digits are lost by their condition, some 1e3 here."""
+    half = np.random.default_rng(cells).normal(size=(5, cells, 2 * cells))
+    matrices = np.eye(cells) + 10.0 * half @ half.transpose(0, 2, 1)
+    np.testing.assert_allclose(invert(matrices), np.linalg.inv(matrices), rtol=1e-9, atol=1e-13)

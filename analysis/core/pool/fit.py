@@ -90,9 +90,8 @@ def fit(arms: Arms, reference: int) -> Fit:
     sums = network.sums(0.0)
     component = components(sums.laplacian != 0.0, reference)
     members = np.flatnonzero(component == 1)
-    inside = component[network.arms.product] == 1
-    if not inside.all():
-        network = lay_out(network.arms.take(inside))
+    if members.size < component.size:
+        network = lay_out(network.arms.take(component[network.arms.product] == 1))
         sums = network.sums(0.0)
     base = int(members[np.argmax(np.diag(sums.laplacian)[members])])
     zero = solve(sums, members, base, 0.0)
@@ -171,10 +170,11 @@ def solve(sums: Sums, members: Codes, reference: int, tau2: float) -> Solved:
     -------
     Solved
     """
-    others = members[members != reference]
+    base = int(np.searchsorted(members, reference))
+    inner = np.delete(np.arange(members.size), base)
+    others = members[inner]
     covariance, effects = np.zeros((members.size, members.size)), np.zeros(members.size)
-    inner = np.flatnonzero(members != reference)
-    squared, g_rhs, rhs = sums.squared[np.ix_(others, others)], sums.g_rhs[others], sums.rhs[others]
+    squared, g_rhs, rhs = _between(sums.squared, members, base), sums.g_rhs[others], sums.rhs[others]
     expected = sums.trace
     if others.size:
         # scaled to a unit diagonal: errors of very different size cost no digits
@@ -182,14 +182,21 @@ def solve(sums: Sums, members: Codes, reference: int, tau2: float) -> Solved:
         if not own.min() > 0.0:
             raise PoolRefused(DIFFER)
         scale = 1.0 / np.sqrt(own)
-        inverse = scale[:, None] * _inverse(scale[:, None] * sums.laplacian[np.ix_(others, others)] * scale) * scale
-        covariance[np.ix_(inner, inner)] = inverse
+        inverse = _inverse(scale[:, None] * _between(sums.laplacian, members, base) * scale)
+        inverse *= scale[:, None] * scale
         effects[inner] = inverse @ rhs
-        expected -= float((inverse * squared).sum())
+        expected -= float(np.vdot(inverse, squared))
+        covariance[inner] = np.insert(inverse, base, 0.0, axis=1)
     found = effects[inner]
     q = max(0.0, sums.y_p_y - float(found @ rhs))
     squares = (sums.z_z - 2.0 * float(found @ g_rhs) + float(found @ squared @ found)) / 2.0
     return Solved(tau2, effects, covariance, q, max(0.0, squares), max(0.0, expected / 2.0))
+
+
+def _between(matrix: Array, members: Codes, base: int) -> Array:
+    """The part of a matrix over products that is left of the members without one of them."""
+    inside = matrix if members.size == len(matrix) else matrix[np.ix_(members, members)]
+    return np.delete(np.delete(inside, base, axis=0), base, axis=1)
 
 
 def _inverse(matrix: Array) -> Array:

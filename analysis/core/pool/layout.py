@@ -65,15 +65,16 @@ def lay_out(arms: Arms) -> Network:
         start, size = _starts(arms.study), size[size > 1]
     # levels of studies may be large: their first arm goes exactly before anything is averaged
     arms = replace(arms, value_m2=arms.value_m2 - np.repeat(arms.value_m2[start], size))
-    several = repeats(arms, start, size)
+    rider = arms.rider[start]
+    tested = np.bincount(rider)
+    several = repeats(arms, tested[rider] > 1, size) if tested.max(initial=0) > 1 else start[:0]
     tied, linked = _tied(arms, start, size, several)
     groups = _groups(arms, start, size, ~tied)
     products = len(arms.products)
     twos = tuple(twos_of(group, products) for group in groups if len(group.product) == 2)
     paired = Paired([group for group in groups if 2 < len(group.product) <= MOST_PAIRED], products)
     wide = tuple(group for group in groups if len(group.product) > MOST_PAIRED)
-    riders = int(np.count_nonzero(np.bincount(arms.rider[start])))
-    return Network(arms, start.size, riders, several, twos, paired, wide, linked)
+    return Network(arms, start.size, int(np.count_nonzero(tested)), several, twos, paired, wide, linked)
 
 
 def _starts(study: Codes) -> Codes:
@@ -113,32 +114,39 @@ def _tied(arms: Arms, start: Codes, size: Codes, rows: Codes) -> tuple[np.ndarra
     label = np.arange(start.size)
     label[: int(study[order[shared]].max()) + 1] = linked_studies(study[order[shared]], cell[order[shared]])
     tied[study[order[shared]]] = True
-    chosen = np.flatnonzero(tied[study])
+    # block after block: what is gathered for one lies near together
+    which = np.flatnonzero(tied)
+    which = which[order_of(label[which])]
+    chosen = _rows(start[which], size[which])
     return tied, lay_blocks(arms.take(chosen), label[study[chosen]], cell[chosen])
 
 
-def repeats(arms: Arms, start: Codes, size: Codes) -> Codes:
+def _rows(start: Codes, size: Codes) -> Codes:
+    """Rows of some studies, in their order."""
+    end = np.cumsum(size)
+    return np.repeat(start - end + size, size) + np.arange(end[-1])
+
+
+def repeats(arms: Arms, several: np.ndarray, size: Codes) -> Codes:
     """Rows of riders with several studies, none where no rider repeats a product.
 
     Parameters
     ----------
     arms : Arms
         Sorted by study.
-    start, size : ndarray, shape (studies,)
-        First row and number of rows of every study [1].
+    several : ndarray of bool, shape (studies,)
+        Whether its rider has other studies [1].
+    size : ndarray, shape (studies,)
+        Number of rows of every study [1].
 
     Returns
     -------
     ndarray
         Row numbers [1].
     """
-    rider = arms.rider[start]
-    several = np.bincount(rider)[rider] > 1
-    if not several.any():
-        return np.empty(0, np.int64)
     rows = np.flatnonzero(np.repeat(several, size))
     products = len(arms.products)
-    cells = (int(rider.max(initial=0)) + 1) * products
+    cells = (int(arms.rider.max(initial=0)) + 1) * products
     if cells <= MARKS_PER_ROW * rows.size:
         marked = np.zeros(cells, np.bool_)
         marked[arms.rider[rows] * products + arms.product[rows]] = True

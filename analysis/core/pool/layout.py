@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.core.pool.arms import Arms, Codes, order_of
 from analysis.core.pool.linked import Linked, lay_blocks, linked_studies
-from analysis.core.pool.sums import MOST_PAIRED, Group, Paired, Sums, Twos, add_wide, twos_of
+from analysis.core.pool.sums import MOST_PAIRED, Group, Paired, Sums, Twos, add_wide
 from analysis.core.types import Array
 
 MARKS_PER_ROW = 64  # pairs of rider and product that may be marked one byte each; beyond it they are sorted
@@ -22,7 +22,7 @@ class Network:
     studies: int
     riders: int
     several: Codes  # rows of riders with several studies, none where nobody repeats a product
-    twos: tuple[Twos, ...]
+    twos: Twos
     paired: Paired
     wide: tuple[Group, ...]
     linked: Linked
@@ -30,8 +30,7 @@ class Network:
     def sums(self, tau2: float) -> Sums:
         """Sum over all studies at this tau2."""
         sums = Sums.empty(len(self.arms.products))
-        for twos in self.twos:
-            twos.add(sums, tau2)
+        self.twos.add(sums, tau2)
         self.paired.add(sums, tau2)
         for group in self.wide:
             add_wide(sums, group, tau2)
@@ -69,16 +68,22 @@ def lay_out(arms: Arms) -> Network:
     tested = np.bincount(rider)
     several = repeats(arms, tested[rider] > 1, size) if tested.max(initial=0) > 1 else start[:0]
     tied, linked = _tied(arms, start, size, several)
-    groups = _groups(arms, start, size, ~tied)
-    products = len(arms.products)
-    twos = tuple(twos_of(group, products) for group in groups if len(group.product) == 2)
-    paired = Paired([group for group in groups if 2 < len(group.product) <= MOST_PAIRED], products)
+    twos = _twos(arms, start[np.flatnonzero(~tied & (size == 2))])
+    groups = _groups(arms, start, size, ~tied & (size > 2))
+    paired = Paired([group for group in groups if len(group.product) <= MOST_PAIRED], len(arms.products))
     wide = tuple(group for group in groups if len(group.product) > MOST_PAIRED)
     return Network(arms, start.size, int(np.count_nonzero(tested)), several, twos, paired, wide, linked)
 
 
 def _starts(study: Codes) -> Codes:
     return np.flatnonzero(np.r_[study.size > 0, study[1:] != study[:-1]][: study.size])
+
+
+def _twos(arms: Arms, first: Codes) -> Twos:
+    """Studies of two arms by their first rows, whose values are zero here."""
+    second = first + 1
+    variance = arms.se_m2[first] ** 2 + arms.se_m2[second] ** 2
+    return Twos(arms.product[first] * len(arms.products) + arms.product[second], -arms.value_m2[second], variance)
 
 
 def _groups(arms: Arms, start: Codes, size: Codes, free: np.ndarray) -> list[Group]:
@@ -104,16 +109,19 @@ def _tied(arms: Arms, start: Codes, size: Codes, rows: Codes) -> tuple[np.ndarra
     study = np.repeat(np.arange(start.size), size)
     key = arms.rider * len(arms.products) + arms.product
     order = rows[order_of(key[rows])]
-    new = np.r_[True, key[order[1:]] != key[order[:-1]]]
-    count = np.diff(np.r_[np.flatnonzero(new), new.size])
-    shared = np.repeat(count > 1, count)
-    if not shared.any():
+    ordered = key[order]
+    new = np.flatnonzero(np.r_[True, ordered[1:] != ordered[:-1]])
+    count = np.diff(np.r_[new, order.size])
+    number = np.repeat(np.arange(new.size), count)
+    shared = np.flatnonzero(np.repeat(count > 1, count))
+    if not shared.size:
         return tied, lay_blocks(arms, rows[:0], rows[:0])
     cell = np.empty_like(key)
-    cell[order] = np.cumsum(new) - 1
+    cell[order] = number
+    those = study[order[shared]]
     label = np.arange(start.size)
-    label[: int(study[order[shared]].max()) + 1] = linked_studies(study[order[shared]], cell[order[shared]])
-    tied[study[order[shared]]] = True
+    label[: int(those.max()) + 1] = linked_studies(those, number[shared])
+    tied[those] = True
     # block after block: what is gathered for one lies near together
     which = np.flatnonzero(tied)
     which = which[order_of(label[which])]

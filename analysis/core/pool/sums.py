@@ -98,24 +98,6 @@ def _opposed(by_pair: Array) -> Array:
     return np.asarray(by_pair.sum(axis=1) - by_pair.sum(axis=0))
 
 
-def twos_of(group: Group, products: int) -> Twos:
-    """Differences of studies with two arms.
-
-    Parameters
-    ----------
-    group : Group
-        Of two arms.
-    products : int
-        How many there are [1].
-
-    Returns
-    -------
-    Twos
-    """
-    (first, second), (one, other) = group.product, group.value
-    return Twos(first * products + second, one - other, group.variance.sum(axis=0))
-
-
 @dataclass(slots=True, eq=False)
 class Paired:
     """Groups of small studies with room for what each arm and each pair of arms weighs."""
@@ -159,6 +141,7 @@ class Paired:
             )
             arm, pair = arm + k * n, pair + pairs * n
         p = self.products
+        sums.z_z += float(self.z @ self.z)
         sums.rhs += np.bincount(self.at, self.z, p)
         sums.g_rhs += np.bincount(self.at, self.g_z, p)
         sums.laplacian += np.bincount(self.pair_at, self.weight, p * p).reshape(p, p)
@@ -193,7 +176,7 @@ class Room:
 def arm_sums(
     sums: Sums, group: Group, here: slice, tau2: float, by_arm: tuple[Array, Array], room: Room
 ) -> tuple[Array, Array, Array]:
-    """Add the scalars of some studies and write z and G z of their arms.
+    """Add the scalars of some studies, but for z'z, and write z and G z of their arms.
 
     Parameters
     ----------
@@ -223,7 +206,6 @@ def arm_sums(
     np.add.reduce(w, axis=0, out=total)
     np.subtract(value, _mean(w, value, total, mean), out=departure)
     z = np.multiply(w, departure, out=by_arm[0][:, here])
-    sums.z_z += float(np.einsum("ij,ij", z, z))
     sums.y_p_y += float(np.einsum("ij,ij", z, departure))
     np.subtract(z, _mean(w, z, total, mean), out=departure)
     np.multiply(w, departure, out=by_arm[1][:, here])
@@ -265,5 +247,6 @@ def add_wide(sums: Sums, group: Group, tau2: float) -> None:
         third[rows, product] = w * np.sqrt(s2 / total)
         sums.laplacian += first.T @ first / 2.0
         sums.squared += second.T @ first - third.T @ third / 2.0
+    sums.z_z += float(np.vdot(by_arm[0], by_arm[0]))
     sums.rhs += np.bincount(group.product.ravel(), by_arm[0].ravel(), p)
     sums.g_rhs += np.bincount(group.product.ravel(), by_arm[1].ravel(), p)

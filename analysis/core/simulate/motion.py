@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -65,40 +66,41 @@ class Ridden:
     sensed_wake_mps: Array  # how much the air at the sensor differs from the air at the rider
 
 
-def acceleration(body: Rolling, speed_mps: float, power_w: float, slope: float, air_mps: tuple[float, float]) -> float:
-    """Acceleration along the road.
+def accelerating(body: Rolling) -> Callable[[float, float, float, float, float], float]:
+    """How a body's speed changes along the road.
 
     Parameters
     ----------
     body : Rolling
-    speed_mps : float
-        Speed over the ground [m/s].
-    power_w : float
-        Power at the pedals [W].
-    slope : float
-        Rise over distance [1].
-    air_mps : tuple of float
-        Air against the rider and from the rider's left [m/s].
 
     Returns
     -------
-    float
-        Rate of change of the speed [m/s2].
+    callable
+        Rate of change of the speed [m/s2] from the speed over the ground [m/s], the power at the pedals [W], the rise
+        over distance [1], and the air against the rider and from the rider's left [m/s].
 
     References
     ----------
     Martin et al. (1998), J. Appl. Biomech. 14:276-291, solved for the change of kinetic energy; drag along the
     road is 1/2 rho CdA V a with V the whole air speed and a its part along the road.
     """
-    along, cross = air_mps
-    push = body.efficiency * power_w / max(speed_mps, FULL_POWER_FROM_MPS)
-    flow2 = along * along + cross * cross
-    area = body.cda_m2 * (1.0 + body.yaw_drag * cross * cross / flow2) if flow2 else 0.0
-    drag = 0.5 * body.density_kg_m3 * area * math.sqrt(flow2) * along
-    level = 1.0 / math.sqrt(1.0 + slope * slope)
-    weight = body.mass_kg * body.gravity_mps2 * level * (body.crr + slope)
-    bearings = body.bearing_w_s_m + body.bearing_w_s2_m2 * speed_mps
-    return (push - drag - weight - bearings) / body.effective_mass_kg
+    efficiency, least, area, yaw_drag, crr = body.efficiency, FULL_POWER_FROM_MPS, body.cda_m2, body.yaw_drag, body.crr
+    half_density, gravity_n, effective_kg = (
+        0.5 * body.density_kg_m3,
+        body.mass_kg * body.gravity_mps2,
+        body.effective_mass_kg,
+    )
+    bearing, bearing_per_speed, sqrt = body.bearing_w_s_m, body.bearing_w_s2_m2, math.sqrt
+
+    def change(speed: float, power: float, slope: float, along: float, cross: float) -> float:
+        push = efficiency * power / (speed if speed > least else least)
+        flow2 = along * along + cross * cross
+        felt = area * (1.0 + yaw_drag * cross * cross / flow2) if flow2 else 0.0
+        drag = half_density * felt * sqrt(flow2) * along
+        weight = gravity_n * (1.0 / sqrt(1.0 + slope * slope)) * (crr + slope)
+        return (push - drag - weight - (bearing + bearing_per_speed * speed)) / effective_kg
+
+    return change
 
 
 def ride(path: Path, body: Rolling, power_w: Array, weather: Weather, start_mps: float, step_s: float) -> Ride:
@@ -121,8 +123,8 @@ def ride(path: Path, body: Rolling, power_w: Array, weather: Weather, start_mps:
     Ride
         Distance [m], speed [m/s], power [W] and air [m/s] of each step [s].
     """
-    per_second = round(1 / step_s)
-    road, gusts, brakes = _Road(path), _Gusts(weather, step_s), _Brakes(path, step_s)
+    per_second, half = round(1 / step_s), step_s / 2
+    road, gusts, brakes, change_of = _Road(path), _Gusts(weather, step_s), _Brakes(path, step_s), accelerating(body)
     effort = power_w.tolist()
     mean = weather.mean_mps.tolist()
     wake = [0.0] * (len(effort) * per_second) if weather.wake_mps is None else weather.wake_mps.tolist()
@@ -131,24 +133,24 @@ def ride(path: Path, body: Rolling, power_w: Array, weather: Weather, start_mps:
     while distance < path.length_m and step < len(effort) * per_second:
         second = step // per_second
         slope, sine, cosine = road.at(distance)
-        east, north = gusts.blow(mean[second])
+        to_east, to_north = mean[second]
+        east, north = to_east + gusts.east, to_north + gusts.north
         against, cross = wake[step] - (east * sine + north * cosine), east * cosine - north * sine
         brake = brakes.deceleration(distance, speed, step * step_s)
         drag, pedalling = brakes.dragging(distance)
         if brake is None:
             power = effort[second] * pedalling
-            start = acceleration(body, speed, power, slope, (speed + against, cross)) - drag
-            middle = max(speed + step_s / 2 * start, 0.0)
-            slope = road.at(distance + step_s / 2 * speed)[0]
-            change = acceleration(body, middle, power, slope, (middle + against, cross)) - drag
+            start = change_of(speed, power, slope, speed + against, cross) - drag
+            middle = max(speed + half * start, 0.0)
+            slope = road.slope_at(distance + half * speed)
+            change = change_of(middle, power, slope, middle + against, cross) - drag
         else:
             power, change = 0.0, -brake
-            middle = max(speed - step_s / 2 * brake, 0.0)
+            middle = max(speed - half * brake, 0.0)
         power *= min(middle / FULL_POWER_FROM_MPS, 1.0)
         distance += step_s * middle
         speed = max(speed + step_s * change, 0.0)
         rows.append((distance, speed, power, middle + against, cross, float(brake is not None or drag > 0)))
-        to_east, to_north = mean[second]
         past = middle - (to_east * sine + to_north * cosine), to_east * cosine - to_north * sine
         gusts.pass_through(math.hypot(*past), step)
         step += 1
@@ -161,12 +163,15 @@ class _Road:
 
     def __init__(self, path: Path) -> None:
         self.slope = path.slope().tolist()
-        self.sine = np.sin(path.heading_rad).tolist()
-        self.cosine = np.cos(path.heading_rad).tolist()
+        self.table = list(
+            zip(self.slope, np.sin(path.heading_rad).tolist(), np.cos(path.heading_rad).tolist(), strict=True)
+        )
 
     def at(self, distance_m: float) -> tuple[float, float, float]:
-        entry = int(distance_m / TABLE_STEP_M)
-        return self.slope[entry], self.sine[entry], self.cosine[entry]
+        return self.table[int(distance_m / TABLE_STEP_M)]
+
+    def slope_at(self, distance_m: float) -> float:
+        return float(self.slope[int(distance_m / TABLE_STEP_M)])
 
 
 class _Gusts:
@@ -177,19 +182,16 @@ class _Gusts:
     """
 
     def __init__(self, weather: Weather, step_s: float) -> None:
-        self.weather = weather
-        self.step_s = step_s
+        self.sd, self.length_m, self.step_s = weather.gust_sd_mps, weather.gust_length_m, step_s
         self.noise = [] if weather.noise is None else weather.noise.tolist()
-        self.gust = [weather.gust_sd_mps * e for e in self.noise[0]] if self.noise else [0.0, 0.0]
-
-    def blow(self, mean_mps: list[float]) -> tuple[float, float]:
-        return mean_mps[0] + self.gust[0], mean_mps[1] + self.gust[1]
+        self.east, self.north = [self.sd * e for e in self.noise[0]] if self.noise else [0.0, 0.0]
 
     def pass_through(self, air_speed_mps: float, step: int) -> None:
         if self.noise:
-            keep = gust_decay(air_speed_mps, self.weather.gust_length_m, self.step_s)
-            fresh = self.weather.gust_sd_mps * math.sqrt(1 - keep * keep)
-            self.gust = [keep * g + fresh * e for g, e in zip(self.gust, self.noise[step + 1], strict=True)]
+            keep = gust_decay(air_speed_mps, self.length_m, self.step_s)
+            fresh = self.sd * math.sqrt(1 - keep * keep)
+            east, north = self.noise[step + 1]
+            self.east, self.north = keep * self.east + fresh * east, keep * self.north + fresh * north
 
 
 class _Brakes:

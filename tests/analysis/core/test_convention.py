@@ -10,7 +10,7 @@ from analysis.core.course import lay_out
 from analysis.core.road import Resistance, road_power
 from analysis.core.samples import prepare
 from analysis.core.simulate.course import Path
-from analysis.core.simulate.motion import Rolling, Weather, acceleration, ride
+from analysis.core.simulate.motion import Rolling, Weather, accelerating, ride
 from analysis.core.simulate.wind import wandering_mean
 from analysis.core.simulate.world import World
 from analysis.core.stretches import add_up
@@ -57,7 +57,7 @@ def test_the_air_that_a_simulated_rider_meets_is_the_tables(table):
 
 def test_the_simulators_force_is_the_wind_axis_one(table):
     for row in table:
-        force = -acceleration(DRAG_ONLY, 10.0, 0.0, 0.0, (row["along_mps"], row["cross_mps"]))
+        force = -accelerating(DRAG_ONLY)(10.0, 0.0, 0.0, row["along_mps"], row["cross_mps"])
         assert force == pytest.approx(row["wind_axis_n"], rel=PRINT)
 
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from analysis.core.simulate import World, simulate_session
-from analysis.core.simulate.motion import Rolling, acceleration
+from analysis.core.simulate.motion import Rolling, accelerating
 from analysis.core.simulate.noise import first_order, wandering
 from analysis.core.simulate.sensors import sag_since
 from analysis.core.simulate.wind import veering, wakes
@@ -105,7 +105,7 @@ def test_the_direction_of_the_wind_walks_ten_degrees_in_ten_minutes():
 
 def test_drag_grows_with_the_square_of_the_sine_of_the_yaw():
     body = Rolling(0.24, 0.0, 80.0, 80.0, 1.2, 1.0, 9.81, 0.0, 0.0)
-    plain, swept = (acceleration(replace(body, yaw_drag=k), 10.0, 0.0, 0.0, (10.0, 5.0)) for k in (0.0, 0.5))
+    plain, swept = (accelerating(replace(body, yaw_drag=k))(10.0, 0.0, 0.0, 10.0, 5.0) for k in (0.0, 0.5))
     assert swept / plain == pytest.approx(1 + 0.5 * 25 / 125)
 
 

@@ -7,6 +7,7 @@ see nothing of this one, as little as Flo, who owns that one.
 import pytest
 from django.core.cache import cache
 from django.db.backends.sqlite3.base import DatabaseOperations
+from whitenoise.middleware import WhiteNoiseMiddleware
 
 from studio.records.models import Role
 from tests.factories import MembershipFactory, RiderFactory, StudioFactory
@@ -36,6 +37,22 @@ def _flush_past_the_guards():
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(DatabaseOperations, "sql_flush", sql_flush)
+        yield
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _static_files_are_looked_for_once():
+    """Every client of a test loads the middleware anew, and that looks for all static files and reads their dates."""
+    looked, found = WhiteNoiseMiddleware.add_files_from_finders, {}
+
+    def add_files_from_finders(self):
+        if not found:
+            looked(self)
+            found.update(self.files)
+        self.files.update(found)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(WhiteNoiseMiddleware, "add_files_from_finders", add_files_from_finders)
         yield
 
 

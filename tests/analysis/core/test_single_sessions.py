@@ -83,11 +83,11 @@ def test_a_poorer_recording_keeps_them_too(name):
 def test_without_air_speed_the_interval_is_wide_and_holds_the_difference(kind):
     length = 1500.0 if kind == "out_and_back" else 1000.0
     held = []
-    for seed in range(8):
+    for seed in range(5):
         session, truth = simulate_session(
             World(kind=kind, length_m=length, airspeed=False), np.random.default_rng(seed)
         )
         low, high = estimate(session).comparisons[0].ci95_m2
         held.append(low <= truth.setup_cda_m2["B"] - truth.setup_cda_m2["A"] <= high)
         assert 0.004 < (high - low) / 2 < 0.03
-    assert sum(held) >= 6  # fewer has a chance of 0.6 % where 95 % hold
+    assert sum(held) >= 4  # fewer has a chance of 2 % where 95 % hold; the yardstick counts many

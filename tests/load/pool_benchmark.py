@@ -7,6 +7,7 @@ the same file with pyarrow against the whole command (at most 4 times, 8 with re
 
 from __future__ import annotations
 
+import os
 import resource
 import subprocess
 import sys
@@ -15,7 +16,9 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-import numpy as np
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command has it
+
+import numpy as np  # noqa: E402
 import pyarrow as pa
 from pyarrow import csv
 

@@ -11,7 +11,7 @@ from scipy.linalg.lapack import dpotrf, dpotri
 from analysis.core.pool.arms import Arms, Codes, PoolRefused
 from analysis.core.pool.between import Between
 from analysis.core.pool.layout import Network, counts, lay_out
-from analysis.core.pool.sums import Sums
+from analysis.core.pool.sums import Sums, dot
 from analysis.core.types import Array
 
 CLOSE, CLOSER = 1e-7, 1e-10  # relative step of tau2 at which it is found, and where steps cost little
@@ -185,7 +185,7 @@ def solve(sums: Sums, members: Codes, reference: int, tau2: float) -> Solved:
         inverse = _inverse(scale[:, None] * _between(sums.laplacian, members, base) * scale)
         inverse *= scale[:, None] * scale
         effects[inner] = inverse @ rhs
-        expected -= float(np.vdot(inverse, squared))
+        expected -= dot(inverse, squared)
         covariance[inner] = np.insert(inverse, base, 0.0, axis=1)
     found = effects[inner]
     q = max(0.0, sums.y_p_y - float(found @ rhs))

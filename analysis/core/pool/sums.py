@@ -23,6 +23,22 @@ CHUNK = 1 << 14  # arms: their temporaries stay in the processor's cache
 MOST_PAIRED = 16  # arms of a study up to which listing its pairs is cheaper than a dense product
 
 
+def dot(a: Array, b: Array) -> float:
+    """Sum of products without BLAS, whose threads would have to be woken and waited for.
+
+    Parameters
+    ----------
+    a, b : ndarray, shape (n,) or (k, n)
+        Of one shape [any unit].
+
+    Returns
+    -------
+    float
+        Sum [product of their units].
+    """
+    return float(np.einsum("ij,ij", np.atleast_2d(a), np.atleast_2d(b)))
+
+
 @dataclass(slots=True, eq=False)
 class Sums:
     """Sums over studies at one tau2, for p products; see the module for the letters."""
@@ -78,8 +94,8 @@ class Twos:
         weight = 1.0 / (self.variance + tau2)
         z = weight * self.difference
         sums.trace += 2.0 * float(weight.sum())
-        sums.z_z += 2.0 * float(z @ z)
-        sums.y_p_y += float(z @ self.difference)
+        sums.z_z += 2.0 * dot(z, z)
+        sums.y_p_y += dot(z, self.difference)
         sums.laplacian += self._by_pair(weight, sums)
         sums.rhs += _opposed(self._by_pair(z, sums))
         weight *= 2.0
@@ -141,7 +157,7 @@ class Paired:
             )
             arm, pair = arm + k * n, pair + pairs * n
         p = self.products
-        sums.z_z += float(self.z @ self.z)
+        sums.z_z += dot(self.z, self.z)
         sums.rhs += np.bincount(self.at, self.z, p)
         sums.g_rhs += np.bincount(self.at, self.g_z, p)
         sums.laplacian += np.bincount(self.pair_at, self.weight, p * p).reshape(p, p)
@@ -206,7 +222,7 @@ def arm_sums(
     np.add.reduce(w, axis=0, out=total)
     np.subtract(value, _mean(w, value, total, mean), out=departure)
     z = np.multiply(w, departure, out=by_arm[0][:, here])
-    sums.y_p_y += float(np.einsum("ij,ij", z, departure))
+    sums.y_p_y += dot(z, departure)
     np.subtract(z, _mean(w, z, total, mean), out=departure)
     np.multiply(w, departure, out=by_arm[1][:, here])
     _mean(w, w, total, s2)
@@ -247,6 +263,6 @@ def add_wide(sums: Sums, group: Group, tau2: float) -> None:
         third[rows, product] = w * np.sqrt(s2 / total)
         sums.laplacian += first.T @ first / 2.0
         sums.squared += second.T @ first - third.T @ third / 2.0
-    sums.z_z += float(np.vdot(by_arm[0], by_arm[0]))
+    sums.z_z += dot(by_arm[0], by_arm[0])
     sums.rhs += np.bincount(group.product.ravel(), by_arm[0].ravel(), p)
     sums.g_rhs += np.bincount(group.product.ravel(), by_arm[1].ravel(), p)

@@ -106,27 +106,29 @@ def _tied(arms: Arms, start: Codes, size: Codes, rows: Codes) -> tuple[np.ndarra
     tied = np.zeros(start.size, np.bool_)
     if not rows.size:
         return tied, lay_blocks(arms, rows, rows)
+    cell, at = _cells(arms, rows)
+    if not at.size:
+        return tied, lay_blocks(arms, at, at)
     study = np.repeat(np.arange(start.size), size)
-    key = arms.rider * len(arms.products) + arms.product
-    order = rows[order_of(key[rows])]
-    ordered = key[order]
-    new = np.flatnonzero(np.r_[True, ordered[1:] != ordered[:-1]])
-    count = np.diff(np.r_[new, order.size])
-    number = np.repeat(np.arange(new.size), count)
-    shared = np.flatnonzero(np.repeat(count > 1, count))
-    if not shared.size:
-        return tied, lay_blocks(arms, rows[:0], rows[:0])
-    cell = np.empty_like(key)
-    cell[order] = number
-    those = study[order[shared]]
     label = np.arange(start.size)
-    label[: int(those.max()) + 1] = linked_studies(those, number[shared])
-    tied[those] = True
+    label[: int(study[at].max()) + 1] = linked_studies(study[at], cell[at])
+    tied[study[at]] = True
     # block after block: what is gathered for one lies near together
     which = np.flatnonzero(tied)
     which = which[order_of(label[which])]
     chosen = _rows(start[which], size[which])
     return tied, lay_blocks(arms.take(chosen), label[study[chosen]], cell[chosen])
+
+
+def _cells(arms: Arms, rows: Codes) -> tuple[Codes, Codes]:
+    """Cell of every one of these rows, and those whose cell stands in several of them, by cell."""
+    key = arms.rider * len(arms.products) + arms.product
+    order = rows[order_of(key[rows])]
+    ordered = key[order]
+    new = np.flatnonzero(np.r_[True, ordered[1:] != ordered[:-1]])
+    count = np.diff(np.r_[new, order.size])
+    key[order] = np.repeat(np.arange(new.size), count)
+    return key, order[np.flatnonzero(np.repeat(count > 1, count))]
 
 
 def _rows(start: Codes, size: Codes) -> Codes:

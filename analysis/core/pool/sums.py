@@ -211,7 +211,7 @@ def arm_sums(
     Returns
     -------
     tuple of ndarray
-        Weights of the arms, their sum, and the sum of their squares over it [1/m4]; in the room.
+        Weights of the arms, their sum, and the sum of their squares over it, all in the room [1/m4].
     """
     value = group.value[:, here]
     n = value.shape[1]

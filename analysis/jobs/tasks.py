@@ -7,6 +7,7 @@ messages harmless.
 from __future__ import annotations
 
 import logging
+import time
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
@@ -20,6 +21,7 @@ from studio.records.services.kept_answers import forget_old_answers
 logger = logging.getLogger(__name__)
 
 MOST_WAKES = 4
+ANSWER_FIRST_S = 0.01
 _messenger = ThreadPoolExecutor(1, thread_name_prefix="wake")
 """Starts its thread when it is first asked for one; a process that ends by itself still sends what it has in hand."""
 
@@ -40,8 +42,13 @@ def look_after_jobs() -> None:
 
 
 def wake_soon() -> None:
-    """Wake a worker from a thread beside: whoever asked for the work need not wait for the message to be written."""
-    _messenger.submit(wake)
+    """Wake a worker from a thread beside, and the answer first: whoever asked for the work need not wait for that."""
+    _messenger.submit(_wake_after_the_answer)
+
+
+def _wake_after_the_answer() -> None:
+    time.sleep(ANSWER_FIRST_S)  # else both would take turns in one interpreter
+    wake()
 
 
 def wake() -> None:

@@ -26,7 +26,7 @@ from studio.api.base import RemovableViewSet, address_of, caller, studio_of
 from studio.api.etags import etag_of
 from studio.api.filters import StudioFilters
 from studio.api.jobs import JobOut, answer_with_job
-from studio.api.parsers import StrictJSONParser, refuse_large_upload
+from studio.api.parsers import CHUNK, StrictJSONParser, refuse_large_upload
 from studio.api.previews import PreviewOut
 from studio.api.rows import shown_records
 from studio.api.runs import Cut, RunOut
@@ -142,7 +142,7 @@ class RecordingViewSet(RemovableViewSet[Recording]):
         files: list[UploadedFile[Any]] = serializer.validated_data["file"]
         session: FieldSession = serializer.validated_data["session"]
         session.studio = studio_of(request)  # the same, without asking for it again
-        named = [(PurePath(file.name or "recording").name, file.chunks()) for file in files]
+        named = [(PurePath(file.name or "recording").name, file.chunks(CHUNK)) for file in files]
         jobs: dict[UUID, Job] = {}
 
         def read(recording: Recording) -> None:

@@ -9,6 +9,7 @@ from datetime import timedelta
 from typing import Any
 
 from django.conf import settings
+from django.db import connection
 
 from analysis.readers.archive import NAME_ALLOWED, canonical, safe_name
 from analysis.readers.faults import shown
@@ -92,10 +93,18 @@ def _entered(session: FieldSession, name: str, stored: StoredFile, by: User | No
     return recording_enter(session=session, filename=name, stored=stored, by=by)
 
 
-def _bytes_by_name(session: FieldSession, filenames: Iterable[str]) -> dict[str, str]:
-    """The hash behind each of the names that the session has already."""
-    rows = Recording.objects.filter(session_id=session.pk, filename__in=list(filenames)).order_by()
-    return dict(rows.values_list("filename", "sha256"))
+def _bytes_by_name(session: FieldSession, filenames: Sequence[str]) -> dict[str, str]:
+    """The hash behind each of the names that the session has already, in SQL: as for the end of the chain of events."""
+    columns = [
+        connection.ops.quote_name(name) for name in (Recording._meta.db_table, "filename", "sha256", "session_id")
+    ]
+    asked = "SELECT {1}, {2} FROM {0} WHERE {3} = %s AND {1} IN ({names})"
+    asked = asked.format(*columns, names=", ".join(["%s"] * len(filenames)))
+    with connection.cursor() as cursor:
+        cursor.execute(
+            asked, [Recording._meta.get_field("session").get_db_prep_value(session.pk, connection), *filenames]
+        )
+        return dict(cursor.fetchall())
 
 
 def _require_same(filename: str, sha256: str, stored: StoredFile) -> None:

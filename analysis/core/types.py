@@ -11,12 +11,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-import numpy as np
-from numpy.typing import NDArray
+from analysis.core.arrays import Array as Array
+from analysis.core.arrays import IntArray as IntArray
+from analysis.core.arrays import Mask as Mask
 
-Array = NDArray[np.float64]
-Mask = NDArray[np.bool_]
-IntArray = NDArray[np.intp]
 Level = Literal["note", "caution", "invalid"]
 Verdict = Literal["faster", "slower", "equivalent", "undecided", "invalid"]
 CourseKind = Literal["out_and_back", "lap", "track"]

@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from analysis.core.arrays import Array
 from analysis.core.pool.arms import Arms, arms_of, repeated
-from analysis.core.types import Array
 from analysis.readers.faults import Fault, Refused, shown
 from analysis.readers.numbers import MOST_FAULTS, NUMBER
 

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from analysis.core.types import Array
+from analysis.core.arrays import Array
 from analysis.readers.faults import Fault, shown
 
 NUMBER = re.compile(r"[+-]?(\d+[.,]?\d*|[.,]\d+)([eE][+-]?\d+)?", re.ASCII)

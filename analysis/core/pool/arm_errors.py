@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from analysis.core.types import Array
+from analysis.core.arrays import Array
 
 
 def arm_errors(u_m2: Array, reference_runs: int, runs: Array) -> tuple[float, Array]:

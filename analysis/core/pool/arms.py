@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.core.types import Array
+from analysis.core.arrays import Array
 
 Codes = NDArray[np.int64]
 DIGIT = 16  # bits that one pass of numpy's radix sort orders in linear time

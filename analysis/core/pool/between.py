@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from analysis.core.arrays import Array
 from analysis.core.pool.layout import Network
 from analysis.core.pool.sums import Sums
-from analysis.core.types import Array
 
 NEAR = 0.004  # of tau2: slopes are then told to 1e-7
 APART = 1e-4  # of what arms scatter by: nearer to each other, their difference has too few digits for a slope

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.core.arrays import Array
 from analysis.core.pool.arms import Arms, Codes, PoolRefused, order_of
 from analysis.core.pool.fit import DIFFER, Fit
 from analysis.core.pool.layout import lay_out
-from analysis.core.types import Array
 
 MOST_KEY = 1 << 62
 AT_ONCE = 100  # products whose direct comparisons are summed together: their matrix is dense

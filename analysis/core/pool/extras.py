@@ -13,12 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import stdtrit
 
+from analysis.core.arrays import Array
 from analysis.core.pool.arms import Arms, Codes
 from analysis.core.pool.hiding import FAR, ROUNDING_M2, Hidden
 from analysis.core.pool.publish import TELLING
 from analysis.core.pool.tallies import Group, counted_together, newcomers, own_means
 from analysis.core.pool.transfer import Contrasts, contrasts_of, slope_weights, untold
-from analysis.core.types import Array
 
 LEAVE = 0.75
 """Share of a standard deviation that must be left of the riders behind a count or a slope; figures leave `JUDGED`."""

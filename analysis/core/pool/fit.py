@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.linalg.lapack import dpotrf, dpotri
 
+from analysis.core.arrays import Array
 from analysis.core.pool.arms import Arms, Codes, PoolRefused
 from analysis.core.pool.between import Between
 from analysis.core.pool.layout import Network, counts, lay_out
 from analysis.core.pool.sums import Sums, dot
-from analysis.core.types import Array
 
 CLOSE, CLOSER = 1e-7, 1e-10  # relative step of tau2 at which it is found, and where steps cost little
 FEW_ARMS = 20_000  # below, the score may have several roots, and looking for them costs little

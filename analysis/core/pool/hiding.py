@@ -14,8 +14,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.core.arrays import Array
 from analysis.core.pool.arms import Codes
-from analysis.core.types import Array
 
 HALF = 0.50
 """Share of the prior standard deviation that stays hidden of everybody."""

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.core.arrays import Array
 from analysis.core.pool.arms import Arms
 from analysis.core.pool.fit import Fit, fit
 from analysis.core.pool.weights import arm_weights
-from analysis.core.types import Array
 
 MOST_RIDERS = 60
 """Riders who are left out one by one at most: each takes a fit of its own."""

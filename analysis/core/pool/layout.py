@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.core.arrays import Array
 from analysis.core.pool.arms import Arms, Codes, order_of
 from analysis.core.pool.linked import Linked, lay_blocks, linked_studies
 from analysis.core.pool.sums import MOST_PAIRED, Group, Paired, Sums, Twos, add_wide
-from analysis.core.types import Array
 
 MARKS_PER_ROW = 64  # pairs of rider and product that may be marked one byte each; beyond it they are sorted
 

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.core.arrays import Array
 from analysis.core.pool.arms import Arms, Codes, order_of
 from analysis.core.pool.sums import CHUNK, Sums
-from analysis.core.types import Array
 
 BATCH = 1 << 16  # numbers in the matrices of one batch: they stay in the processor's cache
 LIGHT = 1e-3  # of 2 / tau2, what a cell weighs below which G is made from A

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.core.arrays import Array
 from analysis.core.pool.arms import Arms, Codes
 from analysis.core.pool.fit import components, solve
 from analysis.core.pool.hiding import ROUNDING_M2, Hidden
 from analysis.core.pool.layout import counts, lay_out
 from analysis.core.pool.weights import arm_weights
-from analysis.core.types import Array
 
 FEWEST_RIDERS = 3
 GROWN = 2.0  # times the studies behind a table before it is made anew

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from analysis.core.types import Array
+from analysis.core.arrays import Array
 
 POINTS, NUMBERS = 1 << 16, 1 << 22  # points of the normal integral, and points times products at most
 HOPELESS = 7.0  # standard errors behind the leader beyond which a product is never fastest

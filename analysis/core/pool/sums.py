@@ -16,8 +16,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from analysis.core.arrays import Array
 from analysis.core.pool.arms import Codes
-from analysis.core.types import Array
 
 CHUNK = 1 << 14  # arms: their temporaries stay in the processor's cache
 MOST_PAIRED = 16  # arms of a study up to which listing its pairs is cheaper than a dense product

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.core.arrays import Array
 from analysis.core.pool.arms import Codes
 from analysis.core.pool.transfer import Contrasts
-from analysis.core.types import Array
 
 FEWEST_COUNTED = 10
 EITHER_SIDE = 2

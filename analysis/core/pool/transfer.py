@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtr, stdtrit
 
+from analysis.core.arrays import Array
 from analysis.core.pool.arms import Arms, Codes
 from analysis.core.pool.fit import Solved, reml
-from analysis.core.types import Array
 
 RIDERS_PER_MODERATOR = 10
 RIDERS_PER_KIND = 3

@@ -7,8 +7,8 @@ import numpy as np
 from scipy.sparse import csc_array, diags_array
 from scipy.sparse.linalg import splu
 
+from analysis.core.arrays import Array
 from analysis.core.pool.arms import Arms
-from analysis.core.types import Array
 
 
 def arm_weights(arms: Arms, tau2: float, combinations: Array) -> Array:

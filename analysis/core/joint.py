@@ -232,16 +232,18 @@ class Model:
         logdet = 2.0 * np.sum(np.log(np.diagonal(upper, axis1=1, axis2=2)), axis=1)
         left = np.array([one.squares + one.log_information for one in found])
         values = -0.5 * (left + logdet) - float(np.sum(np.log(self.prior_sd)))
-        if self.history is not None and self.history.df > 0:
+        if (
+            self.history is None or self.history.df > 0
+        ):  # one of no degrees: nothing is believed before, as in textbooks
+            values -= 0.5 * scatter2 / scatter_scale(self.e) ** 2
+        if self.history is not None:
             total = scatter2 + self.sensor_variance()
             values -= 0.5 * self.history.df * (np.log(total) + self.history.sd_m2**2 / total)
-        elif self.history is None:
-            values -= 0.5 * scatter2 / scatter_scale(self.e) ** 2
         return values, found
 
 
 def scatter_scale(evidence: Evidence) -> float:
-    """Scale of the half normal that a rider's scatter from run to run has before the session, where no history says.
+    """Scale of the half normal that a rider's scatter from run to run has before the session and any history.
 
     Parameters
     ----------

@@ -319,7 +319,7 @@ def _assumptions(session: Session, chain: Chain | None) -> dict[str, Any]:
         "standard_deviations": {
             "crr": balance.CRR_SD, "crr_between_tyres": balance.CRR_CHANGE_SD,
             "rider_drift_m2_per_hour": joint.RIDER_DRIFT_SD,
-            **({} if history or chain is None else {"rider_scatter_m2": joint.scatter_scale(chain.evidence)}),
+            **({} if chain is None else {"rider_scatter_m2": joint.scatter_scale(chain.evidence)}),
             "yaw_dependence_of_sin2": balance.YAW_DEPENDENCE_SD, "yaw_offset_rad": float(airsensor.YAW_OFFSET_SD),
             "airspeed_gain_near_sensor": joint.NEAR_SENSOR_SD, "airspeed_gain_elsewhere": joint.ELSEWHERE_SD,
             "mean_wind_mps_over_600_s": airsensor.WANDER_MPS, "mean_wind_rad_over_600_s": float(airsensor.WANDER_RAD),

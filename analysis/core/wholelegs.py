@@ -24,6 +24,8 @@ from analysis.core.types import Array, IntArray
 
 WIND_SD_MPS = 5.0  # prior of each component of the mean wind
 GUST_SHARE, GUST_TIME_S = 0.25, 4.0  # of the mean wind; near the ground (common practice, no source)
+# Of the wind across the course, which no leg of an out and back feels: as it turns, it is felt along
+SIDES_MPS, SIDE_SD_MPS = (0.0, 1.0, 2.0, 3.0, 4.0, 5.0), 2.5  # (common practice, no source)
 WITHIN_LEG_MPS = 0.1  # how far the mean wind of a leg strays from the one in its middle
 ROUNDS = 12
 
@@ -153,6 +155,17 @@ def headings(runs: list[Samples], layout: Layout, rows: Stretches) -> Array:
     return out
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Found:
+    """A solution for one wind across the course, and how likely that wind is."""
+
+    theta: Array
+    covariance: Array
+    headwind: Array
+    wind: Array
+    log_evidence: float
+
+
 class _Legs:
     """Unknown: drag areas, rolling resistance, heights; the headwind of every row is eliminated."""
 
@@ -191,19 +204,34 @@ class _Legs:
                 np.zeros(0, dtype=bool), np.zeros(0), 1.0, np.zeros(self.nodes), np.zeros(2), np.zeros(2),
             )  # fmt: skip
             return self.rows, nothing, Wind(np.zeros(0), 0.0, 0.0, 0.0)
+        sides = (0.0,) if self.round else SIDES_MPS
+        found = [self._blown(side) for side in sides]
+        share = np.array(
+            [one.log_evidence - 0.5 * (side / SIDE_SD_MPS) ** 2 for one, side in zip(found, sides, strict=True)]
+        )
+        share = np.exp(share - share.max()) / np.exp(share - share.max()).sum()
+        theta, headwind, wind = (
+            np.asarray(sum(w * getattr(one, name) for w, one in zip(share, found, strict=True)))
+            for name in ("theta", "headwind", "wind")
+        )
+        covariance = np.asarray(
+            sum(
+                w * (one.covariance + np.outer(one.theta - theta, one.theta - theta))
+                for w, one in zip(share, found, strict=True)
+            )
+        )
+        return self.rows, self._balance(theta, covariance), self._wind(headwind, wind)
+
+    def _blown(self, across_mps: float) -> _Found:
+        """The solution for one wind across the course, of which nothing is seen but how its turning is felt along."""
         n, run = self.rows.run.size, self.rows.run.astype(int)
         drag, headwind, wind = np.full(self.runs, 0.25), np.zeros(n), np.zeros(2)
         theta = np.concatenate([drag, self.prior])
-        inverse: Array = np.eye(theta.size)
         for _ in range(ROUNDS):
-            spread = GUST_SHARE * float(np.hypot(*wind))
+            spread = GUST_SHARE * float(np.hypot(np.hypot(*wind), across_mps))
             gusts = Gusts(0.0, max(spread, 0.15), GUST_TIME_S)
-            calm = _Lagged(
-                self.heading,
-                self.middle,
-                wind,
-                gusts.mean_covariance(self.rows.begin_s, self.rows.begin_s + self.rows.duration_s),
-            )
+            inside = gusts.mean_covariance(self.rows.begin_s, self.rows.begin_s + self.rows.duration_s)
+            calm = _Lagged(self.heading, self.middle, _with_side(wind, self.heading, across_mps), inside)
             side = self.heading @ np.array([[0.0, 1.0], [-1.0, 0.0]]) @ wind if self.round else np.zeros(n)
             x = self.x0 + headwind * self.x1 + (headwind**2 + spread**2 + 0.5 * (side**2 + spread**2)) * self.x2
             lean = theta[run] * (self.x1 + 2.0 * headwind * self.x2)
@@ -216,14 +244,15 @@ class _Legs:
             mean = np.concatenate([np.full(self.runs, 0.25), self.prior])
             sd = np.concatenate([np.ones(self.runs), self.prior_sd])
             found = leastsquares.solve(white[:, :-1], white[:, -1], mean, sd)
-            theta, inverse = found.theta, found.covariance
+            theta = found.theta
             theta[: self.runs] = np.clip(theta[: self.runs], 0.05, 1.0)
             rest = cho_solve((low, True), target - design @ theta)
             # only the smooth wind: gusts of single rows are fitted from the rows' own errors, and would tilt the system
             headwind = calm.smooth @ (lean * rest)
             headwind = np.clip(headwind, -15.0, 15.0)
             wind = calm.mean(lean * rest)
-        return self.rows, self._balance(theta, inverse), self._wind(headwind, wind)
+        evidence = -0.5 * (found.squares + found.log_information) - float(np.sum(np.log(np.diag(low))))
+        return _Found(theta, found.covariance, headwind, wind, evidence)
 
     def _white(self, drag: Array) -> Array:
         del drag
@@ -259,6 +288,13 @@ class _Legs:
             theta[:r], rho, covariance + gain @ gain.T, own, reach, used, np.zeros(run.size), 1.0, theta[r + g :],
             np.zeros(2), np.zeros(2),
         )  # fmt: skip
+
+
+def _with_side(wind: Array, heading: Array, across_mps: float) -> Array:
+    """The wind along the course with one across it: which side it comes from changes nothing that is felt along."""
+    first = heading[np.argmax(np.hypot(heading[:, 0], heading[:, 1]))]
+    size = float(np.hypot(*first))
+    return wind if size < 1e-6 else np.asarray(wind + across_mps * np.array([-first[1], first[0]]) / size)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

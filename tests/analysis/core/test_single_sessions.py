@@ -91,3 +91,17 @@ def test_without_air_speed_the_interval_is_wide_and_holds_the_difference(kind):
         held.append(low <= truth.setup_cda_m2["B"] - truth.setup_cda_m2["A"] <= high)
         assert 0.004 < (high - low) / 2 < 0.03
     assert sum(held) >= 4  # fewer has a chance of 2 % where 95 % hold; the yardstick counts many
+
+
+def test_a_side_wind_that_turns_widens_what_no_air_sensor_saw():
+    """5 m/s from the side, turning by 10 degrees in ten minutes (DESIGN section 7), is felt along the course."""
+    half, held = {0.0: 0.0, 5.0: 0.0}, []
+    for wind in half:
+        for seed in range(4):
+            world = World(airspeed=False, wind_mps=wind, wind_from_rad=np.radians(150), wind_wander_rad=np.radians(10))
+            session, truth = simulate_session(world, np.random.default_rng(200 + seed))
+            low, high = estimate(session).comparisons[0].ci95_m2
+            half[wind] += (high - low) / 8
+            held.append(low <= truth.setup_cda_m2["B"] - truth.setup_cda_m2["A"] <= high)
+    assert half[5.0] > 1.9 * half[0.0]
+    assert sum(held) >= 6  # of eight: fewer has a chance of 0.6 % where 95 % hold

@@ -96,7 +96,6 @@ def keep(came: Collection[Incoming]) -> Callable[[], None]:
     folders = {folder for target in targets for folder in target.parents[:3]} - _known  # any of them may be new
     places = {*(target.parent for target in targets), *(folder.parent for folder in folders)}
     under_way = [one.flush for one in came] + [_flushes.submit(_sync, place) for place in places]
-    under_way += [_flushes.submit(one.path.unlink, missing_ok=True) for one in came]  # the torn file's name
 
     def wait() -> None:
         for flush in under_way:

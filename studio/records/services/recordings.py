@@ -95,6 +95,8 @@ def _entered(session: FieldSession, name: str, stored: StoredFile, by: User | No
 
 def _bytes_by_name(session: FieldSession, filenames: Sequence[str]) -> dict[str, str]:
     """The hash behind each of the names that the session has already, in SQL: as for the end of the chain of events."""
+    if not filenames:
+        return {}  # PostgreSQL has no empty list
     columns = [
         connection.ops.quote_name(name) for name in (Recording._meta.db_table, "filename", "sha256", "session_id")
     ]

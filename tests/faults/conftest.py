@@ -1,13 +1,15 @@
 """Real studios for the fault tests; whatever a test does to one, nothing of it runs on afterwards."""
 
+import fcntl
 import os
+import shutil
 import uuid
 from urllib.parse import urlsplit
 
 import psycopg
 import pytest
 
-from tests.faults.living_studio import LivingStudio
+from tests.faults.living_studio import LivingStudio, wait_for
 
 
 @pytest.fixture
@@ -26,10 +28,30 @@ def demo(living):
 
 
 @pytest.fixture
-def idle(demo):
-    """The same without the demo's own days, whose simulation would keep two processors at work beside the test."""
-    demo.forget_waiting_jobs()
-    return demo
+def idle(living, tmp_path_factory, worker_id):
+    """The same without the demo's own days, whose simulation would keep two processors at work beside the test.
+
+    Its folder is made once in a run: of several workers the others wait for the first and copy what it left.
+    """
+    run = tmp_path_factory.getbasetemp()
+    kept = (run if worker_id == "master" else run.parent) / "idle-demo"
+    with kept.with_suffix(".lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not (kept / "token").exists():
+            shutil.rmtree(kept, ignore_errors=True)
+            kept.mkdir()
+            first = LivingStudio(kept)
+            try:
+                first.start("--demo")
+                (kept / "token").write_text(first.sign_in(), encoding="ascii")
+                first.forget_waiting_jobs()
+            finally:
+                first.stop()
+    shutil.copytree(kept / "studio", living.data)
+    living.token = (kept / "token").read_text(encoding="ascii")
+    living.start()
+    wait_for("the worker", (living.data / "worker.pid").exists)
+    return living
 
 
 def served_variables():

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import repeat
+from typing import Any
 
 import numpy as np
 
@@ -126,8 +128,8 @@ def ride(path: Path, body: Rolling, power_w: Array, weather: Weather, start_mps:
     per_second, half = round(1 / step_s), step_s / 2
     road, gusts, brakes, change_of = _Road(path), _Gusts(weather, step_s), _Brakes(path, step_s), accelerating(body)
     effort = power_w.tolist()
-    mean = weather.mean_mps.tolist()
-    wake = [0.0] * (len(effort) * per_second) if weather.wake_mps is None else weather.wake_mps.tolist()
+    mean = weather.mean_mps[: len(effort)].tolist()
+    wakes = repeat(0.0) if weather.wake_mps is None else _listed(weather.wake_mps)
     rows: list[tuple[float, ...]] = []
     distance, speed, step = 0.0, start_mps, 0
     while distance < path.length_m and step < len(effort) * per_second:
@@ -135,7 +137,7 @@ def ride(path: Path, body: Rolling, power_w: Array, weather: Weather, start_mps:
         slope, sine, cosine = road.at(distance)
         to_east, to_north = mean[second]
         east, north = to_east + gusts.east, to_north + gusts.north
-        against, cross = wake[step] - (east * sine + north * cosine), east * cosine - north * sine
+        against, cross = next(wakes) - (east * sine + north * cosine), east * cosine - north * sine
         brake = brakes.deceleration(distance, speed, step * step_s)
         drag, pedalling = brakes.dragging(distance)
         if brake is None:
@@ -152,10 +154,16 @@ def ride(path: Path, body: Rolling, power_w: Array, weather: Weather, start_mps:
         speed = max(speed + step_s * change, 0.0)
         rows.append((distance, speed, power, middle + against, cross, float(brake is not None or drag > 0)))
         past = middle - (to_east * sine + to_north * cosine), to_east * cosine - to_north * sine
-        gusts.pass_through(math.hypot(*past), step)
+        gusts.pass_through(math.hypot(*past))
         step += 1
     distances, speeds, powers, along, cross, braked = np.array(rows).T
     return Ride(distances, speeds, powers, along, cross, braked, step_s)
+
+
+def _listed(rows: Array) -> Iterator[Any]:
+    """What an array holds as plain numbers, made as they are asked for: most rides end long before their weather."""
+    for at in range(0, len(rows), 1000):
+        yield from rows[at : at + 1000].tolist()
 
 
 class _Road:
@@ -183,14 +191,14 @@ class _Gusts:
 
     def __init__(self, weather: Weather, step_s: float) -> None:
         self.sd, self.length_m, self.step_s = weather.gust_sd_mps, weather.gust_length_m, step_s
-        self.noise = [] if weather.noise is None else weather.noise.tolist()
-        self.east, self.north = [self.sd * e for e in self.noise[0]] if self.noise else [0.0, 0.0]
+        self.noise = None if weather.noise is None else _listed(weather.noise)
+        self.east, self.north = [self.sd * e for e in next(self.noise)] if self.noise else [0.0, 0.0]
 
-    def pass_through(self, air_speed_mps: float, step: int) -> None:
+    def pass_through(self, air_speed_mps: float) -> None:
         if self.noise:
             keep = gust_decay(air_speed_mps, self.length_m, self.step_s)
             fresh = self.sd * math.sqrt(1 - keep * keep)
-            east, north = self.noise[step + 1]
+            east, north = next(self.noise)
             self.east, self.north = keep * self.east + fresh * east, keep * self.north + fresh * north
 
 

@@ -7,6 +7,8 @@ once; blocks of the same number of cells are computed together.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +19,8 @@ from analysis.core.pool.sums import CHUNK, Sums
 
 BATCH = 1 << 16  # numbers in the matrices of one batch: they stay in the processor's cache
 LIGHT = 1e-3  # of 2 / tau2, what a cell weighs below which G is made from A
+HANDS = 2
+ALONE = 8  # batches that one thread has added before others are at work
 DIRECT = 32  # size up to which triangles are inverted row after row
 
 
@@ -38,9 +42,7 @@ class Linked:
 
     def add(self, sums: Sums, tau2: float) -> None:
         """Add what these blocks say."""
-        found = Sums.empty(sums.rhs.size)
-        for batch in self.batches:
-            _add_batch(found, batch, tau2 / 2.0)
+        found = _sums_of(self.batches, sums.rhs.size, tau2 / 2.0)
         found.y_p_y += self.y_p_y
         for matrix in (found.laplacian, found.squared):
             matrix /= -2.0  # weights between products, of which both orders were added
@@ -158,6 +160,24 @@ def _batches(product: Codes, information: Array, rhs: Array, size: Codes) -> lis
             )
             cell, number, left = cell + n * k, number + n * k * k, left - n
     return batches
+
+
+def _sums_of(batches: Sequence[Batch], products: int, half: float) -> Sums:
+    """What batches say; many are shared out to threads, always alike, so that the sums have always the same digits."""
+    if len(batches) > ALONE:
+        with ThreadPoolExecutor(HANDS) as pool:
+            first, *rest = pool.map(lambda k: _summed(batches[k::HANDS], products, half), range(HANDS))
+        for other in rest:
+            first += other
+        return first
+    return _summed(batches, products, half)
+
+
+def _summed(batches: Sequence[Batch], products: int, half: float) -> Sums:
+    found = Sums.empty(products)
+    for batch in batches:
+        _add_batch(found, batch, half)
+    return found
 
 
 def _add_batch(sums: Sums, batch: Batch, half: float) -> None:

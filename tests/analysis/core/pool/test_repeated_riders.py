@@ -10,7 +10,7 @@ import pytest
 from scipy.optimize import brentq
 
 from analysis.core.pool import fit as fitting
-from analysis.core.pool import layout
+from analysis.core.pool import layout, linked
 from analysis.core.pool.arms import Arms
 from analysis.core.pool.between import Between
 from analysis.core.pool.fit import fit
@@ -120,6 +120,21 @@ def test_sums_are_not_told_from_two_that_are_too_near_for_a_slope():
     for tau2 in (1e-6, 1.003e-6, 1.001e-6):
         between.sums(tau2)
     assert [tau2 for tau2, _ in between.summed] == [1.003e-6, 1.001e-6]
+
+
+def test_blocks_shared_out_to_threads_say_what_one_thread_adds(monkeypatch):
+    network = layout.lay_out(simulated(6, tau=1.5, riders=12, sessions=6, products=12)).linked
+    assert len(network.batches) > 2  # as many for either thread
+    told = []
+    for alone in (0, 0, 1000):
+        monkeypatch.setattr(linked, "ALONE", alone)
+        sums = Sums.empty(12)
+        network.add(sums, 2.0)
+        told.append(sums)
+    for name in Sums.__slots__:
+        one, again, single = (getattr(sums, name) for sums in told)
+        assert np.array_equal(one, again), name
+        assert one == pytest.approx(single, rel=1e-12, abs=1e-13), name
 
 
 @pytest.mark.parametrize("at", [-0.4, 0.3, 0.9, 1.4])

@@ -74,7 +74,10 @@ def steady_speed_mps(power_w: float | Array, resistance: Resistance) -> Array:
     low = np.zeros(np.broadcast(power, *_fields(resistance)).shape)
     high = low + 1.0
     for _ in range(12):
-        high = np.where(road_power(high, resistance).total_w < power, 2 * high, high)
+        short = road_power(high, resistance).total_w < power
+        if not np.any(short):
+            break
+        high = np.where(short, 2 * high, high)
     if np.any(road_power(high, resistance).total_w < power):
         raise ValueError(f"no speed up to {float(np.max(high)):g} m/s takes {float(np.max(power)):g} W: check the drag")
     speed = high
@@ -131,8 +134,10 @@ def seconds_for_drag_area(
         Changed minus reference [s].
     """
     changed = np.maximum(np.add(resistance.cda_m2, delta_cda_m2), 0.0)
-    after = ride_seconds(distance_m, power_w, replace(resistance, cda_m2=changed))
-    return np.subtract(after, ride_seconds(distance_m, power_w, resistance))
+    changed, before, *_ = np.broadcast_arrays(changed, resistance.cda_m2, distance_m, power_w, *_fields(resistance))
+    both = replace(resistance, cda_m2=np.stack([changed, before]))
+    seconds = ride_seconds(distance_m, power_w, both)
+    return np.asarray(seconds[0] - seconds[1])[()]
 
 
 def speed_per_drag_area(power_w: float | Array, resistance: Resistance) -> Array:

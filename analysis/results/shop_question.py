@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 from uuid import UUID
 
@@ -37,6 +37,7 @@ NUMBERS = {
 """Each with what is taken where nothing is said, and the least and most that are answered."""
 NUL = "\0"  # PostgreSQL takes it in no text
 CURRENCY = re.compile("[A-Za-z]{3}")
+SHOWN = tuple(each.name for each in fields(ShownProduct))
 KEYS = ("category", "reference", *BANDS, *NUMBERS, "currency")
 
 
@@ -144,7 +145,8 @@ def _affordable(row: Mapping[str, Any], question: Question) -> bool:
 
 
 def _row(each: ShownProduct, product: Product, watts: list[float], seconds: list[float]) -> dict[str, Any]:
-    plain = {key: list(value) if isinstance(value, tuple) else value for key, value in asdict(each).items()}
+    figures = {key: getattr(each, key) for key in SHOWN}  # not copied through and through: nothing here is changed
+    plain = {key: list(value) if isinstance(value, tuple) else value for key, value in figures.items()}
     price = None if product.list_price is None else float(product.list_price)
     saved = -watts[0] / price * 100 if watts and price else None
     return plain | {

@@ -110,3 +110,10 @@ def test_scalars_give_scalars():
 def test_what_cannot_be_is_refused(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_distances_and_powers_may_be_tables_of_their_own():
+    distances, powers = np.array([[10_000.0], [20_000.0], [40_000.0]]), np.array([200.0, 250.0, 300.0, 350.0])
+    found = seconds_for_drag_area(-0.010, distances, powers, REFERENCE)
+    one_by_one = [[seconds_for_drag_area(-0.010, d, p, REFERENCE) for p in powers] for d in distances[:, 0]]
+    assert found == pytest.approx(np.array(one_by_one), rel=1e-9)
